@@ -1,0 +1,178 @@
+"""The circuit as a network of resistances: nodal analysis, and how it answers to resistance added anywhere.
+
+A branch is a part, the battery (its source and internal resistance), the motor or the coil. Resistance added to a
+branch acts like a source that opposes its current, so the answers of one solved network to a volt in each branch
+give every faulty network without solving it again (the compensation theorem).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wizard.circuit.circuit import Circuit
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+BATTERY, MOTOR, COIL = "battery", "motor", "coil"
+# A break in a part: so much resistance that no meter reads a current through it.
+OPEN_OHM = 1e4
+# The least resistance a branch can have: a bolted joint of heavy copper.
+_LEAST_OHM = 1e-7
+
+
+@dataclass(frozen=True)
+class Observable:
+    """Something that a meter can read: volts from red to black, or the amps through a part."""
+
+    state: str
+    red: str = ""
+    black: str = ""
+    clamp: str = ""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """How m observables answer: per volt of the battery's source (m,), per opposing volt in a branch (m, b)."""
+
+    source: Floats
+    opposing: Floats
+
+
+class Network:
+    """One solved network. `ohms` gives resistance by branch; a branch that is left out carries nothing."""
+
+    def __init__(self, circuit: Circuit, ohms: Mapping[str, float]) -> None:
+        self.circuit = circuit
+        self.branches: tuple[str, ...] = (*circuit.parts, BATTERY, MOTOR, COIL)
+        self.index = {name: number for number, name in enumerate(self.branches)}
+        self.node = {name: number for number, name in enumerate(circuit.points)}
+        ends = {name: passive.part.between for name, passive in circuit.parts.items()}
+        ends[MOTOR] = (circuit.map.starter.positive, circuit.map.starter.negative)
+        ends[COIL] = circuit.map.solenoid.coil
+        incidence = np.zeros((len(self.node), len(self.branches)))
+        for name, (first, second) in ends.items():
+            incidence[self.node[first], self.index[name]] += 1.0
+            incidence[self.node[second], self.index[name]] -= 1.0
+        # The battery's branch comes from its own source, whose volts are known: only its far end is a node.
+        incidence[self.node[circuit.map.battery.positive], self.index[BATTERY]] = -1.0
+        self.conductance = np.array(
+            [1.0 / max(ohms[name], _LEAST_OHM) if name in ohms else 0.0 for name in self.branches]
+        )
+        reference = self.node[circuit.map.battery.negative]
+        kept = np.arange(len(self.node)) != reference
+        reduced = incidence[kept]
+        laplacian = (reduced * self.conductance) @ reduced.T
+        # A point that nothing ties down would make the matrix singular; a pico-siemens settles it at 0 V.
+        laplacian[np.diag_indices_from(laplacian)] += 1e-12
+        impedance = np.zeros((len(self.node), len(self.node)))
+        impedance[np.ix_(kept, kept)] = np.linalg.inv(laplacian)
+        self._incidence = incidence
+        driven = incidence * self.conductance
+        battery = self.index[BATTERY]
+        self.source_v: Floats = -impedance @ driven[:, battery]
+        self.opposing_v: Floats = impedance @ driven
+        is_battery = np.arange(len(self.branches)) == battery
+        self.source_a: Floats = self.conductance * (is_battery + incidence.T @ self.source_v)
+        self.opposing_a: Floats = self.conductance[:, None] * (
+            incidence.T @ self.opposing_v - np.eye(len(self.branches))
+        )
+
+    def rows(self, observables: Sequence[Observable]) -> Rows:
+        """Answers of each observable. Raises KeyError for a point or part that the map does not have."""
+        source = np.empty(len(observables))
+        opposing = np.empty((len(observables), len(self.branches)))
+        for number, what in enumerate(observables):
+            if what.clamp:
+                branch = self.index[what.clamp]
+                source[number] = self.source_a[branch]
+                opposing[number] = self.opposing_a[branch]
+            else:
+                red, black = self.node[what.red], self.node[what.black]
+                source[number] = self.source_v[red] - self.source_v[black]
+                opposing[number] = self.opposing_v[red] - self.opposing_v[black]
+        return Rows(source, opposing)
+
+    def respond(self, rows: Rows, branch: Ints, added: Floats) -> tuple[Floats, Floats]:
+        """Observables of c networks, each with `added` ohms (c, 2) in series in two branches `branch` (c, 2).
+
+        Gives them per volt of the battery's source and per volt of the motor's back-EMF, each (c, m).
+        """
+        motor = self.index[MOTOR]
+        first, second = branch[:, 0], branch[:, 1]
+        a, b = added[:, 0], added[:, 1]
+        inverse_11 = 1.0 - self.opposing_a[second, second] * b
+        inverse_22 = 1.0 - self.opposing_a[first, first] * a
+        cross_12 = self.opposing_a[first, second] * b
+        cross_21 = self.opposing_a[second, first] * a
+        determinant = inverse_22 * inverse_11 - cross_12 * cross_21
+        answers: list[Floats] = []
+        for free_1, free_2, base in (
+            (self.source_a[first], self.source_a[second], rows.source),
+            (self.opposing_a[first, motor], self.opposing_a[second, motor], rows.opposing[:, motor]),
+        ):
+            current_1 = (inverse_11 * free_1 + cross_12 * free_2) / determinant
+            current_2 = (cross_21 * free_1 + inverse_22 * free_2) / determinant
+            answers.append(
+                base[None, :]
+                + (a * current_1)[:, None] * rows.opposing.T[first]
+                + (b * current_2)[:, None] * rows.opposing.T[second]
+            )
+        return answers[0], answers[1]
+
+
+def healthy_ohms(circuit: Circuit) -> dict[str, float]:
+    """Every part's healthy resistance and the battery's and rotor's, without the coil."""
+    ohms = {name: passive.ohm for name, passive in circuit.parts.items()}
+    return {**ohms, BATTERY: circuit.battery_ohm, MOTOR: circuit.rotor_ohm}
+
+
+@dataclass(frozen=True)
+class StartHeld:
+    """The two networks of a held start switch: before the main contacts close, and after."""
+
+    pulling: Network
+    closed: Network
+
+    @classmethod
+    def of(cls, circuit: Circuit, ohms: Mapping[str, float] | None = None) -> StartHeld:
+        """Both networks from resistances by branch; the circuit's healthy ones unless given."""
+        ohms = dict(healthy_ohms(circuit) if ohms is None else ohms)
+        pulling = {name: ohm for name, ohm in ohms.items() if name != circuit.map.solenoid.contacts}
+        return cls(
+            Network(circuit, {**pulling, COIL: circuit.pull_in_ohm}),
+            Network(circuit, {**ohms, COIL: circuit.hold_in_ohm}),
+        )
+
+
+def sides_at_rest(circuit: Circuit, broken: frozenset[str] = frozenset()) -> tuple[frozenset[str], frozenset[str]]:
+    """Points tied to the battery's positive and to its negative post while nothing is switched on.
+
+    A point in neither set has no path to the battery: a meter with a lead there reads nothing.
+    """
+    closed = [
+        passive.part.between
+        for name, passive in circuit.parts.items()
+        if name not in circuit.open_at_rest() and name not in broken
+    ]
+    if MOTOR not in broken:
+        closed.append((circuit.map.starter.positive, circuit.map.starter.negative))
+    if COIL not in broken:
+        closed.append(circuit.map.solenoid.coil)
+
+    def tied(start: str) -> frozenset[str]:
+        seen = {start}
+        grew = True
+        while grew:
+            grew = False
+            for first, second in closed:
+                if (first in seen) != (second in seen):
+                    seen |= {first, second}
+                    grew = True
+        return frozenset(seen)
+
+    return tied(circuit.map.battery.positive), tied(circuit.map.battery.negative)

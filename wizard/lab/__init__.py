@@ -1,0 +1,1 @@
+"""Simulated vehicles with a meter, for the demo and for teaching."""

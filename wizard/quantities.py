@@ -1,0 +1,217 @@
+"""Values with units: how they are read from text and how they are printed.
+
+The one home for both, so a reading typed on a screen, a value in a file and a number in a sentence agree.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BeforeValidator, PlainSerializer, WithJsonSchema
+
+# unit -> factor to the base unit, by dimension. Units are compared without regard to case where no two differ.
+_UNITS: dict[str, dict[str, float]] = {
+    "volts": {"V": 1.0, "mV": 1e-3, "uV": 1e-6, "µV": 1e-6, "kV": 1e3, "volt": 1.0, "volts": 1.0},
+    "amps": {"A": 1.0, "mA": 1e-3, "kA": 1e3, "amp": 1.0, "amps": 1.0},
+    "ohms": {"ohm": 1.0, "mohm": 1e-3, "uohm": 1e-6, "kohm": 1e3, "Ω": 1.0, "mΩ": 1e-3, "ohms": 1.0},
+    "metres": {"m": 1.0, "cm": 1e-2, "mm": 1e-3, "in": 0.0254, "ft": 0.3048},
+    "minutes": {"min": 1.0, "minutes": 1.0, "h": 60.0, "s": 1.0 / 60.0},
+}
+_BASE = {"volts": "V", "amps": "A", "ohms": "ohm", "metres": "m", "minutes": "min", "celsius": "C"}
+_NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*([A-Za-zµΩ°0-9]*)\s*$")
+_AWG = re.compile(r"^\s*(\d{1,2}|[1-4]/0)\s*AWG\s*$", re.IGNORECASE)
+_MM2 = re.compile(rf"^\s*({_NUMBER})\s*(?:mm2|mm²)\s*$", re.IGNORECASE)
+
+
+def parse_number(text: str) -> float:
+    """A number written with a decimal point or a decimal comma.
+
+    Raises ValueError when the text is not one finite number.
+    """
+    if not re.fullmatch(_NUMBER, text.strip()):
+        raise ValueError(f"{text.strip()[:40]!r} is not a number")
+    value = float(text.strip().replace(",", "."))
+    if not math.isfinite(value):
+        raise ValueError(f"{text.strip()[:40]!r} is too large")
+    return value
+
+
+def parse_quantity(text: str, dimension: str, *, bare: float | None = None) -> float:
+    """A value in the dimension's base unit (V, A, ohm, m, min).
+
+    `bare` is the factor for a number without a unit; None refuses such a number. Raises ValueError with the units
+    allowed.
+    """
+    allowed = ", ".join(unit for unit in _UNITS[dimension] if len(unit) <= 4)
+    match = _QUANTITY.match(text)
+    if not match:
+        raise ValueError(f"{text.strip()[:40]!r} is not a value with a unit; use one of {allowed}")
+    number, unit = parse_number(match[1]), match[2]
+    if not unit:
+        if bare is None:
+            raise ValueError(f"{text.strip()[:40]!r} has no unit; use one of {allowed}")
+        return number * bare
+    units = _UNITS[dimension]
+    if unit not in units:
+        folded = {name.lower(): factor for name, factor in units.items()}
+        if unit.lower() not in folded:
+            raise ValueError(f"the unit {unit[:20]!r} does not fit here; use one of {allowed}")
+        return number * folded[unit.lower()]
+    return number * units[unit]
+
+
+def parse_celsius(text: str) -> float:
+    """A temperature in degrees Celsius from `20 C`, `68 F` or `293 K`."""
+    match = _QUANTITY.match(text)
+    unit = match[2].lstrip("°").upper() if match else ""
+    if not match or unit not in ("C", "F", "K"):
+        raise ValueError(f"{text.strip()[:40]!r} is not a temperature; write it as 20 C or 68 F")
+    number = parse_number(match[1])
+    return {"C": number, "F": (number - 32.0) / 1.8, "K": number - 273.15}[unit]
+
+
+def awg_area_mm2(gauge: int) -> float:
+    """Cross-section of an AWG size; 1/0 is gauge 0, 4/0 is -3. ASTM B258: d = 0.005 in x 92^((36-n)/39)."""
+    diameter_mm = 0.127 * 92.0 ** ((36 - gauge) / 39.0)
+    return math.pi / 4.0 * diameter_mm**2
+
+
+@dataclass(frozen=True)
+class Size:
+    """A conductor's size as it is sold: its label and its copper area."""
+
+    label: str
+    area_mm2: float
+
+    @classmethod
+    def parse(cls, text: str) -> Size:
+        """Read `4 AWG`, `2/0 AWG` or `25 mm2`. Raises ValueError."""
+        if awg := _AWG.match(text):
+            written = awg[1]
+            gauge = 1 - int(written[0]) if written.endswith("/0") else int(written)
+            return cls(f"{written} AWG", awg_area_mm2(gauge))
+        if square := _MM2.match(text):
+            area = parse_number(square[1])
+            if not 0.05 <= area <= 1000:
+                raise ValueError(f"{text.strip()[:40]!r} is not a cable size; 0.05 mm2 to 1000 mm2 are read")
+            return cls(f"{area:g} mm2", area)
+        raise ValueError(f"{text.strip()[:40]!r} is not a size; write it as 4 AWG, 2/0 AWG or 25 mm2")
+
+    def __str__(self) -> str:
+        return self.label
+
+
+def _reader(dimension: str, bare: float | None) -> BeforeValidator:
+    def read(value: Any) -> Any:
+        if isinstance(value, str):
+            return parse_quantity(value, dimension, bare=bare)
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise ValueError("write a number with its unit")
+        if bare is None:
+            raise ValueError(f"{value} has no unit; write it as {value} {_BASE[dimension]}")
+        return float(value) * bare
+
+    return BeforeValidator(read)
+
+
+def _read_celsius(value: Any) -> Any:
+    return parse_celsius(value) if isinstance(value, str) else value
+
+
+def _read_size(value: Any) -> Any:
+    if isinstance(value, Size):
+        return value
+    if not isinstance(value, str):
+        raise ValueError(f"{value!r} has no unit; write it as 4 AWG or 25 mm2")
+    return Size.parse(value)
+
+
+def plain_text(text: str) -> str:
+    """Text that is safe to print: no control characters, no terminal escapes, no direction marks."""
+    for character in text:
+        code = ord(character)
+        if (code < 32 and character not in "\n\t") or 0x7F <= code <= 0x9F or code in _HIDDEN:
+            raise ValueError(f"the character U+{code:04X} is not allowed in text; remove it")
+    return text
+
+
+# Direction overrides and isolates, zero-width marks, line and paragraph separators, byte order mark.
+_HIDDEN = frozenset([*range(0x200B, 0x2010), *range(0x2028, 0x202F), *range(0x2066, 0x206A), 0xFEFF])
+
+
+def printable(text: str) -> str:
+    """The same text with whatever `plain_text` would refuse shown as an escape."""
+    out: list[str] = []
+    for character in text:
+        try:
+            out.append(plain_text(character))
+        except ValueError:
+            out.append(f"\\u{ord(character):04x}")
+    return "".join(out)
+
+
+def _short(limit: int) -> AfterValidator:
+    def check(text: str) -> str:
+        if len(text) > limit:
+            raise ValueError(f"{len(text)} characters are too many; {limit} are allowed")
+        return text
+
+    return AfterValidator(check)
+
+
+def _is_id(text: str) -> str:
+    if not re.fullmatch(r"[a-z0-9][a-z0-9-]{0,63}", text):
+        raise ValueError(f"{printable(text)[:40]!r} is not an id; use a-z, 0-9 and - only")
+    return text
+
+
+Volts = Annotated[float, _reader("volts", 1.0)]
+Amps = Annotated[float, _reader("amps", 1.0)]
+Metres = Annotated[float, _reader("metres", 1.0)]
+Milliohms = Annotated[
+    float, BeforeValidator(lambda v: parse_quantity(v, "ohms", bare=1e-3) * 1e3 if isinstance(v, str) else v)
+]
+Minutes = Annotated[float, _reader("minutes", 1.0)]
+Celsius = Annotated[float, BeforeValidator(_read_celsius)]
+CableSize = Annotated[
+    Size,
+    BeforeValidator(_read_size),
+    PlainSerializer(lambda size: size.label, return_type=str),
+    WithJsonSchema({"type": "string"}),
+]
+Text = Annotated[str, AfterValidator(plain_text), _short(300)]
+LongText = Annotated[str, AfterValidator(plain_text), _short(4000)]
+Id = Annotated[str, AfterValidator(_is_id)]
+
+
+def show_volts(volts: float) -> str:
+    """Volts as a meter in the bay shows them: `0.86 V`, `12.4 V`."""
+    rounded = round(volts, 2)
+    if rounded == 0:
+        return "0.00 V"
+    return f"{volts:.1f} V" if abs(volts) >= 9.995 else f"{volts:.2f} V"
+
+
+def show_band(low: float, high: float) -> str:
+    """A band of volts: `0.31 to 0.40 V`."""
+    if f"{low:.2f}" == f"{high:.2f}":
+        return show_volts(low)
+    return f"{max(low, 0.0) if low > -0.005 else low:.2f} to {show_volts(high)}"
+
+
+def show_amps(amps: float) -> str:
+    """Amps to the nearest one: `165 A`."""
+    return f"{amps:.0f} A"
+
+
+def show_milliohms(milliohms: float) -> str:
+    """Excess resistance: `2.1 mohm`, `35 mohm`, `open`."""
+    if milliohms >= 1e5:
+        return "open"
+    if milliohms >= 1000:
+        return f"{milliohms / 1000:.2g} ohm"
+    return f"{milliohms:.1f} mohm" if milliohms < 10 else f"{milliohms:.0f} mohm"

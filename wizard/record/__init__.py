@@ -1,0 +1,1 @@
+"""The store of jobs: an event log in SQLite."""

@@ -1,0 +1,1 @@
+"""What to do about it: advice, and proof after the repair."""

@@ -1,0 +1,1 @@
+"""Screens and widgets; the only place that knows textual."""

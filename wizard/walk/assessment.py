@@ -1,0 +1,133 @@
+"""What the wizard makes of a job at one moment: the shape that screens, files and reports all read."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict
+
+Judgement = Literal["within", "marginal", "over", "not-judged"]
+Band = tuple[float, float]
+
+
+class _Shown(BaseModel):
+    model_config = ConfigDict(frozen=True)
+
+    def to_json(self) -> dict[str, Any]:
+        """The JSON of the contract: keys that do not apply are left out."""
+        return self.model_dump(mode="json", exclude_none=True)
+
+
+class JudgedReading(_Shown):
+    """A reading with both questions answered: what practice allows, and what a sound circuit would read.
+
+    `volts` is missing for a clamp reading (which has `amps`) and for `open`. `expected_v` is in amps for a clamp.
+    `doubt` is the probability that the reading itself is wrong. `before_repair` marks readings of the circuit as it
+    was before the last repair.
+    """
+
+    id: int
+    state: str
+    red: str | None = None
+    black: str | None = None
+    clamp: str | None = None
+    volts: float | None = None
+    amps: float | None = None
+    open: bool | None = None
+    limit_v: float | None = None
+    expected_v: Band | None = None
+    expected_a: Band | None = None
+    judgement: Judgement = "not-judged"
+    doubt: float = 0.0
+    before_repair: bool | None = None
+    struck: bool | None = None
+    note: str | None = None
+
+
+class Suspect(_Shown):
+    """One fault with its odds. `excess_mohm` is the low, middle and high of its excess resistance."""
+
+    part: str
+    fault: str
+    probability: float
+    excess_mohm: tuple[float, float, float] | None = None
+    repair: str
+
+
+class RepairOdds(_Shown):
+    """One repair with its odds and the parts that it would put right."""
+
+    repair: str
+    probability: float
+    parts: list[str]
+
+
+class Next(_Shown):
+    """What to do next. Which keys it has depends on `kind`; `why` is always there."""
+
+    kind: Literal["caution", "ask", "measure", "repair", "prove", "finish"]
+    why: str
+    step: str | None = None
+    state: str | None = None
+    red: str | None = None
+    black: str | None = None
+    clamp: str | None = None
+    choices: list[str] | None = None
+    repair: str | None = None
+    minutes: float | None = None
+    limit_v: float | None = None
+    expected_v: Band | None = None
+    cautions: list[str] | None = None
+    alternatives: list[Next] | None = None
+
+
+class Finding(_Shown):
+    """The repair that the readings call for, in words, with the readings that show it."""
+
+    repair: str
+    statement: str
+    evidence: list[int]
+    cautions: list[str]
+
+
+class SpanView(_Shown):
+    """One part for the drawing: volts lost in it where readings tell, what a sound one would lose, and the limit.
+
+    `lost_by` names the readings that tell: one across it, or two whose difference it is. `start` is its end nearer
+    the battery's positive post along the current.
+    """
+
+    part: str
+    start: str
+    end: str
+    expected_v: Band
+    limit_v: float | None = None
+    lost_v: float | None = None
+    lost_by: list[int] = []
+    judgement: Judgement = "not-judged"
+    probability: float = 0.0
+
+
+class Assessment(_Shown):
+    """The whole answer. `spans`, `current_a` and `enough` serve the screens and stay out of the JSON contract.
+
+    `current_a` is the band of the cranking current as far as it is known; `enough` is false while the odds are
+    still near to what they were before anything was measured.
+    """
+
+    circuit: str
+    flow: str
+    readings: list[JudgedReading]
+    suspects: list[Suspect]
+    repairs: list[RepairOdds]
+    next: Next
+    finding: Finding | None
+    warnings: list[str]
+    spans: list[SpanView] = []
+    current_a: Band | None = None
+    enough: bool = True
+
+    def to_json(self) -> dict[str, Any]:
+        """As the contract has it: `finding` stands there even when there is none."""
+        shown = self.model_dump(mode="json", exclude_none=True, exclude={"spans", "current_a", "enough"})
+        return {**shown, "finding": shown.get("finding")}

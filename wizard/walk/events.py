@@ -1,0 +1,185 @@
+"""What can happen in a job. A job is a list of these, only ever added to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
+
+from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, field_validator
+
+from wizard.circuit.load import Heard
+from wizard.circuit.map import Changes, Checked, Path
+from wizard.quantities import Celsius, Id, LongText, Text, parse_quantity
+
+STATES = ("resting", "cranking")
+State = Literal["resting", "cranking"]
+# A span that shows the whole battery because a break lies in it.
+OPEN = "open"
+
+
+def _measured(dimension: str) -> BeforeValidator:
+    """Volts or amps with their unit; a bare number is in the unit that a meter shows."""
+
+    def read(value: Any) -> Any:
+        if isinstance(value, str) and value.strip().lower() != OPEN:
+            return parse_quantity(value, dimension, bare=1.0)
+        return OPEN if isinstance(value, str) else value
+
+    return BeforeValidator(read)
+
+
+class History(Checked):
+    """What the customer knows: parts replaced, what helps, and the point that was touched when it woke up."""
+
+    recently_replaced: list[Id] = Field([], validation_alias=AliasChoices("recently-replaced", "recently_replaced"))
+    helped_by: list[Id] = Field([], validation_alias=AliasChoices("helped-by", "helped_by"))
+    woke_up_when_touched: Id | None = Field(
+        None, validation_alias=AliasChoices("woke-up-when-touched", "woke_up_when_touched")
+    )
+
+
+class Complaint(Checked):
+    """The vehicle and what is wrong with it, as told."""
+
+    circuit: Text
+    changes: Changes = Changes()
+    symptom: Heard | None = None
+    intermittent: bool = False
+    air: Celsius = 20.0
+    history: History = History()
+    clamp_meter: bool = Field(True, validation_alias=AliasChoices("clamp-meter", "clamp_meter"))
+
+    @field_validator("air")
+    @classmethod
+    def _liveable(cls, value: float) -> float:
+        if not -60.0 <= value <= 70.0:
+            raise ValueError(f"{value:g} C is no air temperature for this work; -60 C to 70 C are read")
+        return value
+
+
+class Started(Checked):
+    """The job was opened. `scenario` names a shipped one whose simulated meter answers."""
+
+    kind: Literal["started"] = "started"
+    title: Text
+    complaint: Complaint
+    flow: Id = "no-crank-clicks"
+    scenario: Text | None = None
+
+
+class Described(Checked):
+    """The complaint was put differently; it replaces the earlier one whole."""
+
+    kind: Literal["described"] = "described"
+    complaint: Complaint
+
+
+class Renamed(Checked):
+    """The job has a new title."""
+
+    kind: Literal["renamed"] = "renamed"
+    title: Text
+
+
+class CautionsRead(Checked):
+    """The user acknowledged these cautions."""
+
+    kind: Literal["cautions-read"] = "cautions-read"
+    cautions: list[Id]
+
+
+class Answered(Checked):
+    """A choice was made at a step that asks."""
+
+    kind: Literal["answered"] = "answered"
+    step: Id
+    choice: Id
+
+
+class ReadingTaken(Checked):
+    """What the meter showed: volts from red to black, or amps through a part with a clamp around it.
+
+    `crank` groups readings taken during one crank; left out, a cranking reading had a crank of its own.
+    """
+
+    kind: Literal["reading"] = "reading"
+    state: State
+    red: Id | None = None
+    black: Id | None = None
+    clamp: Id | None = None
+    value: Annotated[float | Literal["open"], _measured("volts")]
+    crank: Annotated[int, Field(ge=1, le=100000)] | None = None
+    note: LongText = ""
+
+    def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        if self.clamp is not None:
+            if self.red or self.black:
+                yield ("clamp",), "a reading is red to black or a clamp, not both"
+            if self.value == OPEN:
+                yield ("value",), "a clamp meter reads amps, not open"
+        elif not (self.red and self.black):
+            yield (), "a reading needs red and black, or clamp"
+        elif self.red == self.black:
+            yield ("black",), "red and black are on the same point"
+
+
+class ReadingStruck(Checked):
+    """A reading was taken back: it stays in the record and counts for nothing."""
+
+    kind: Literal["struck"] = "struck"
+    reading: int
+    why: Text = ""
+
+
+class Repaired(Checked):
+    """A repair was done; the readings after it are of the repaired circuit."""
+
+    kind: Literal["repaired"] = "repaired"
+    repair: Id
+
+
+class Jumped(Checked):
+    """The user went to a step by name."""
+
+    kind: Literal["jumped"] = "jumped"
+    step: Id
+
+
+class Cranked(Checked):
+    """Start was held for so long."""
+
+    kind: Literal["cranked"] = "cranked"
+    seconds: Annotated[float, Field(ge=0, le=3600)]
+
+
+class OutOfReach(Checked):
+    """A point could not be reached, or can be again."""
+
+    kind: Literal["out-of-reach"] = "out-of-reach"
+    point: Id
+    reachable: bool = False
+
+
+class Noted(Checked):
+    """A remark for the record."""
+
+    kind: Literal["noted"] = "noted"
+    text: LongText
+
+
+Event = Annotated[
+    Started
+    | Described
+    | Renamed
+    | CautionsRead
+    | Answered
+    | ReadingTaken
+    | ReadingStruck
+    | Repaired
+    | Jumped
+    | Cranked
+    | OutOfReach
+    | Noted,
+    Field(discriminator="kind"),
+]
+EVENT: TypeAdapter[Event] = TypeAdapter(Event)

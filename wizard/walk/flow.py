@@ -1,0 +1,206 @@
+"""The graph of diagnostic steps, as its YAML file says it, and what a sound flow must be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from pydantic import Field
+
+from wizard.circuit.map import Checked, Path
+from wizard.quantities import Id, LongText, Minutes, Text
+
+if TYPE_CHECKING:
+    import networkx
+
+NOT_SURE = "not-sure"
+ROLES = (
+    "battery.positive",
+    "battery.negative",
+    "starter.feed",
+    "starter.motor",
+    "starter.case",
+    "starter.trigger",
+)
+RUNS = ("positive", "contacts", "ground", "control", "loop")
+
+
+class StepKind(StrEnum):
+    """What a step does."""
+
+    CAUTION = "caution"
+    ASK = "ask"
+    MEASURE = "measure"
+    SPLIT = "split"
+    REPAIR = "repair"
+    PROVE = "prove"
+    FINISH = "finish"
+
+
+# Outcomes that a step of each kind must lead on from; an ask has its own choices.
+OUTCOMES: dict[StepKind, tuple[str, ...]] = {
+    StepKind.CAUTION: ("read",),
+    StepKind.MEASURE: ("within", "marginal", "over"),
+    StepKind.SPLIT: ("found", "nothing"),
+    StepKind.REPAIR: ("done",),
+    StepKind.PROVE: ("better", "no-better"),
+    StepKind.FINISH: (),
+}
+
+
+class Step(Checked):
+    """One step. Which fields it has depends on its kind.
+
+    `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise.
+    """
+
+    kind: StepKind
+    title: Text
+    do: LongText = ""
+    state: Literal["resting", "cranking"] | None = None
+    red: Text | None = None
+    black: Text | None = None
+    why: LongText = ""
+    good: LongText = ""
+    mistakes: list[LongText] = []
+    teach: LongText = ""
+    cautions: list[Id] = []
+    limit: Id | None = None
+    run: Text | None = None
+    field: Literal["symptom"] | None = None
+    choices: dict[Id, Text] = {}
+    evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
+    minutes: Minutes = 1.0
+    then: dict[Id, Id] = {}
+
+    def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        """Fields that the kind needs or can't have, and outcomes without a way on."""
+        needs = {
+            StepKind.MEASURE: ("state", "red", "black"),
+            StepKind.SPLIT: ("run",),
+            StepKind.ASK: ("choices",),
+            StepKind.CAUTION: ("cautions",),
+        }.get(self.kind, ())
+        for name in needs:
+            if not getattr(self, name):
+                yield (), f"a {self.kind} step needs {name}"
+        outcomes = tuple(self.choices) if self.kind is StepKind.ASK else OUTCOMES[self.kind]
+        if self.kind is StepKind.ASK and NOT_SURE not in self.choices:
+            yield ("choices",), f"an ask step needs the choice {NOT_SURE}"
+        for outcome in outcomes:
+            if outcome not in self.then:
+                yield ("then",), f"nothing is said for the outcome {outcome!r}"
+        for outcome in self.then:
+            if outcome not in outcomes:
+                yield ("then", outcome), f"a {self.kind} step has no outcome {outcome!r}; it has {', '.join(outcomes)}"
+        if self.run is not None and self.run not in RUNS:
+            yield ("run",), f"there is no run {self.run!r}; allowed: {', '.join(RUNS)}"
+        for choice in self.evidence:
+            if choice not in self.choices:
+                yield ("evidence", choice), "evidence is given for a choice that is not there"
+        if self.evidence and any("otherwise" not in table for table in self.evidence.values()):
+            yield ("evidence",), "each choice's evidence needs a row `otherwise`"
+
+
+class Flow(Checked):
+    """A whole flow."""
+
+    flow: Id
+    title: Text
+    start: Id
+    steps: Annotated[dict[Id, Step], Field(min_length=1, max_length=300)]
+
+    def graph(self) -> networkx.DiGraph[str]:
+        """The steps as a networkx DiGraph; each edge carries its outcome. Raises ImportError without networkx."""
+        import networkx
+
+        graph: networkx.DiGraph[str] = networkx.DiGraph()
+        for name, step in self.steps.items():
+            graph.add_node(name, kind=str(step.kind))
+        for name, step in self.steps.items():
+            for outcome, target in step.then.items():
+                if target in self.steps:
+                    graph.add_edge(name, target, outcome=outcome)
+        return graph
+
+    def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        """Steps that are not there, can't be reached or can't be left; repairs without caution or proof."""
+        if self.start not in self.steps:
+            yield ("start",), f"there is no step {self.start!r} under steps"
+            return
+        for name, step in self.steps.items():
+            yield from ((("steps", name, *path), text) for path, text in step.inconsistencies())
+            for outcome, target in step.then.items():
+                if target not in self.steps:
+                    yield ("steps", name, "then", outcome), f"there is no step {target!r}"
+        yield from self._graph_faults()
+
+    def _graph_faults(self) -> Iterator[tuple[Path, str]]:
+        import networkx
+
+        graph = self.graph()
+        kinds = {name: step.kind for name, step in self.steps.items()}
+        reached = {self.start, *networkx.descendants(graph, self.start)}
+        ends = {name for name, kind in kinds.items() if kind is StepKind.FINISH}
+        can_end = set(ends)
+        for end in ends:
+            can_end |= networkx.ancestors(graph, end)
+        for name in self.steps:
+            if name not in reached:
+                yield ("steps", name), "no path from the start leads to this step"
+            elif name not in can_end:
+                yield ("steps", name), "this step is a dead end: no path leads from it to a finish"
+        silent = {StepKind.CAUTION, StepKind.ASK, StepKind.FINISH}
+        idle = graph.subgraph([name for name, kind in kinds.items() if kind is StepKind.ASK])
+        for loop in networkx.simple_cycles(idle):
+            yield ("steps", loop[0]), f"these steps ask in a circle without measuring: {', '.join(loop)}"
+        repairs = [name for name, kind in kinds.items() if kind is StepKind.REPAIR]
+        without_caution = graph.subgraph([n for n, kind in kinds.items() if kind is not StepKind.CAUTION])
+        for name in repairs:
+            if kinds[self.start] is not StepKind.CAUTION and (
+                self.start in without_caution
+                and name in {self.start, *networkx.descendants(without_caution, self.start)}
+            ):
+                yield ("steps", name), "a path leads to this repair without passing a caution"
+            without_proof = graph.subgraph([n for n, kind in kinds.items() if kind is not StepKind.PROVE])
+            if ends & networkx.descendants(without_proof, name):
+                yield ("steps", name), "a path leads from this repair to a finish without a proof"
+        for name in reached:
+            if kinds[name] is StepKind.SPLIT:
+                found = self.steps[name].then.get("found")
+                onward = graph.subgraph([n for n, kind in kinds.items() if kind in silent or n in repairs])
+                if found in self.steps and not (
+                    kinds[found] is StepKind.REPAIR
+                    or (found in onward and set(repairs) & networkx.descendants(onward, found))
+                ):
+                    yield ("steps", name, "then", "found"), "a finding must lead to a repair"
+
+
+class LabelledCaution(Checked):
+    """A caution: its short title and what to do."""
+
+    title: Text
+    text: LongText
+
+
+class Cautions(Checked):
+    """All cautions, with the things done that each belongs to.
+
+    `when` keys: `always`, `cranking`, a place of a point (`battery`, `under`, ...), or a kind of repair.
+    """
+
+    cautions: dict[Id, LabelledCaution]
+    when: dict[Id, list[Id]]
+    defer: LongText
+
+    def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        for what, names in self.when.items():
+            for number, name in enumerate(names):
+                if name not in self.cautions:
+                    yield ("when", what, number), f"there is no caution {name!r} under cautions"
+
+    def for_deed(self, *deeds: str) -> list[str]:
+        """Ids of the cautions that these deeds carry, in the file's order, without repeats."""
+        wanted = {name for deed in ("always", *deeds) for name in self.when.get(deed, [])}
+        return [name for name in self.cautions if name in wanted]

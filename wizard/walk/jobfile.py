@@ -1,0 +1,121 @@
+"""The job file that `diagnose` reads, and the events it stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+from pydantic import Discriminator, Field, Tag
+
+from wizard.circuit.map import Checked, CircuitMap, Path
+from wizard.quantities import Id, Text
+from wizard.walk.events import Answered, Complaint, Event, OutOfReach, ReadingTaken, Repaired, Started
+from wizard.walk.flow import Flow
+
+
+class RepairDone(Checked):
+    """`{repaired: clean-positive-clamp}` among the readings: those below it were taken after it."""
+
+    repaired: Id
+
+
+def _entry(value: Any) -> str:
+    return "repair" if isinstance(value, dict) and "repaired" in value else "reading"
+
+
+Entry = Annotated[
+    Annotated[ReadingTaken, Tag("reading")] | Annotated[RepairDone, Tag("repair")], Discriminator(_entry)
+]
+
+
+class JobFile(Complaint):
+    """A job in one file: the complaint, the answers, and the readings in the order they were taken."""
+
+    job: Text
+    flow: Id = "no-crank-clicks"
+    answers: dict[Id, Id] = {}
+    out_of_reach: list[Id] = Field([], validation_alias="out-of-reach")
+    readings: Annotated[list[Entry], Field(max_length=2000)] = []
+
+    def complaint(self) -> Complaint:
+        """The complaint alone."""
+        return Complaint.model_construct(**{name: getattr(self, name) for name in Complaint.model_fields})
+
+    def events(self) -> list[Event]:
+        """The same job as a log of events."""
+        log: list[Event] = [Started(title=self.job, complaint=self.complaint(), flow=self.flow)]
+        log += [Answered(step=step, choice=choice) for step, choice in self.answers.items()]
+        log += [OutOfReach(point=point) for point in self.out_of_reach]
+        log += [
+            Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry for entry in self.readings
+        ]
+        return log
+
+    def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        for number, entry in enumerate(self.readings):
+            yield from ((("readings", number, *path), text) for path, text in entry.inconsistencies())
+
+    def misfits(self, circuit_map: CircuitMap, flow: Flow) -> Iterator[tuple[Path, str]]:
+        """Names in the job that its circuit map or its flow does not have."""
+        yield from complaint_misfits(self, circuit_map)
+        for step, choice in self.answers.items():
+            if step not in flow.steps:
+                yield ("answers", step), f"the flow {flow.flow!r} has no step {step!r}"
+            elif choice not in flow.steps[step].choices:
+                allowed = ", ".join(flow.steps[step].choices) or "none: it does not ask"
+                yield ("answers", step), f"there is no choice {choice!r}; allowed: {allowed}"
+        for number, point in enumerate(self.out_of_reach):
+            if point not in circuit_map.points:
+                yield ("out-of-reach", number), _no_point(point, circuit_map)
+        for number, entry in enumerate(self.readings):
+            at: Path = ("readings", number)
+            if isinstance(entry, RepairDone):
+                known = {*circuit_map.repairs, *_COMMON}
+                if entry.repaired not in known:
+                    yield (*at, "repaired"), f"the map has no repair {entry.repaired!r}"
+                continue
+            for lead in ("red", "black"):
+                point = getattr(entry, lead)
+                if point is not None and point not in circuit_map.points:
+                    yield (*at, lead), _no_point(point, circuit_map)
+            if entry.clamp is not None and entry.clamp not in circuit_map.parts:
+                yield (*at, "clamp"), f"the map has no part {entry.clamp!r}"
+            if isinstance(entry.value, float):
+                most = 3000.0 if entry.clamp else 2.5 * circuit_map.system_v
+                if abs(entry.value) > most:
+                    unit = "A" if entry.clamp else "V"
+                    yield (
+                        (*at, "value"),
+                        f"{entry.value:g} {unit} is not possible here; check the unit (mV or V?)",
+                    )
+
+
+def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator[tuple[Path, str]]:
+    """Names in a complaint that its circuit map does not have."""
+    for name, change in complaint.changes.parts.items():
+        at: Path = ("changes", "parts", name)
+        part = circuit_map.parts.get(name)
+        if part is None:
+            yield at, f"the map has no part {name!r}; it has {', '.join(circuit_map.parts)}"
+        elif part.kind not in ("cable", "strap") and (change.length_m or change.size or change.conductor):
+            yield at, f"{name!r} is {part.kind}, which has no length, size or conductor; give resistance_mohm"
+        elif part.resistance_mohm is not None and change.resistance_mohm is None:
+            length, size = change.length_m or part.length_m, change.size or part.size
+            if length is None or size is None:
+                yield at, "give both length and size"
+    touched = complaint.history.woke_up_when_touched
+    if touched is not None and touched not in circuit_map.points:
+        yield ("history", "woke-up-when-touched"), _no_point(touched, circuit_map)
+    for number, name in enumerate(complaint.history.recently_replaced):
+        if name not in circuit_map.parts and name not in ("battery", "starter"):
+            yield (
+                ("history", "recently-replaced", number),
+                f"the map has no part {name!r}; write one of its parts, battery or starter",
+            )
+
+
+def _no_point(point: str, circuit_map: CircuitMap) -> str:
+    return f"the map {circuit_map.circuit!r} has no point {point!r}; it has {', '.join(circuit_map.points)}"
+
+
+_COMMON = ("charge-battery", "replace-battery", "replace-starter", "free-the-engine", "no-repair")
