@@ -106,7 +106,7 @@ HiddenFault = Annotated[
 def repairs_for(fault: HiddenFault, circuit_map: CircuitMap) -> frozenset[str]:
     """Repairs that put a hidden fault right.
 
-    Charging does not revive a worn battery; the solenoid's coil is replaced with its contacts.
+    Charging does not revive a worn battery; the coil is replaced with the solenoid or with the whole starter.
     """
     match fault:
         case PartFault():
@@ -120,7 +120,7 @@ def repairs_for(fault: HiddenFault, circuit_map: CircuitMap) -> frozenset[str]:
         case EngineFault():
             return frozenset(["free-the-engine"])
         case CoilFault():
-            return frozenset([circuit_map.parts[circuit_map.solenoid.contacts].repair])
+            return frozenset(["replace-starter", circuit_map.parts[circuit_map.solenoid.contacts].repair])
 
 
 class Scenario(Complaint):

@@ -23,19 +23,19 @@ _TOLERANCE_SPREADS = 2.0
 # Steps of the display: volts below the range's end are shown finer.
 _FINE_BELOW_V, _FINE_V, _COARSE_V, _CLAMP_A = 4.0, 0.001, 0.01, 1.0
 # What a hidden fault does unless the scenario says more: a battery's volts at rest (12 V system) and its
-# internal resistance over a sound one's; the rotor's resistance and the current asked for over a sound starter's
-# and engine's. Common practice, no source.
+# internal resistance over a sound one's; the rotor's resistance and the current asked for over a sound
+# starter's and engine's. Common practice, no source.
 _BATTERY = {"discharged": (11.8, 1.6), "worn": (12.5, 3.5)}
-_ROTOR_RATIO = {"starter-open": np.inf, "starter-worn": 3.0, "starter-shorted": 0.6}
-_DEMAND_RATIO = {"starter-dragging": 1.9, "starter-shorted": 1.9, "engine-dragging": 1.9}
+_ROTOR_RATIO = {"starter-open": np.inf, "starter-worn": 3.0, "starter-shorted": 0.5}
+_DEMAND_RATIO = {"starter-dragging": 2.2, "starter-shorted": 10.0, "engine-dragging": 2.2}
 
 
 class Vehicle:
     """One scenario's vehicle on the bench, with a meter. `crank` holds start anew.
 
     Readings while cranking belong to the crank that was started last, so they share one current. With `noise`
-    off the meter is perfect and every crank draws the same current. `circuit` must be the scenario's own, with
-    its changes and its air.
+    off the meter is perfect and every crank draws the same current. `circuit` must be the scenario's own,
+    with its changes and its air.
     """
 
     def __init__(
