@@ -1,5 +1,8 @@
 """The graph of diagnostic steps, as its YAML file says it, and what a sound flow must be."""
 
+# networkx's graph algorithms are only partly typed.
+# pyright: reportUnknownMemberType=false
+
 from __future__ import annotations
 
 from collections.abc import Iterator
@@ -93,14 +96,21 @@ class Step(Checked):
                 yield ("then",), f"nothing is said for the outcome {outcome!r}"
         for outcome in self.then:
             if outcome not in outcomes:
-                yield ("then", outcome), f"a {self.kind} step has no outcome {outcome!r}; it has {', '.join(outcomes)}"
+                yield (
+                    ("then", outcome),
+                    f"a {self.kind} step has no outcome {outcome!r}; it has {', '.join(outcomes)}",
+                )
         if self.run is not None and self.run not in RUNS:
             yield ("run",), f"there is no run {self.run!r}; allowed: {', '.join(RUNS)}"
+        for lead in ("red", "black"):
+            point = getattr(self, lead)
+            if point is not None and "." in point and point not in ROLES:
+                yield (lead,), f"there is no role {point!r}; allowed: {', '.join(ROLES)}, or a point's id"
         for choice in self.evidence:
             if choice not in self.choices:
                 yield ("evidence", choice), "evidence is given for a choice that is not there"
-        if self.evidence and any("otherwise" not in table for table in self.evidence.values()):
-            yield ("evidence",), "each choice's evidence needs a row `otherwise`"
+            if "otherwise" not in self.evidence[choice]:
+                yield ("evidence", choice), "a choice's evidence needs a row `otherwise`"
 
 
 class Flow(Checked):
@@ -112,7 +122,7 @@ class Flow(Checked):
     steps: Annotated[dict[Id, Step], Field(min_length=1, max_length=300)]
 
     def graph(self) -> networkx.DiGraph[str]:
-        """The steps as a networkx DiGraph; each edge carries its outcome. Raises ImportError without networkx."""
+        """The steps as a networkx DiGraph; each edge carries its outcome."""
         import networkx
 
         graph: networkx.DiGraph[str] = networkx.DiGraph()
@@ -152,9 +162,7 @@ class Flow(Checked):
             elif name not in can_end:
                 yield ("steps", name), "this step is a dead end: no path leads from it to a finish"
         silent = {StepKind.CAUTION, StepKind.ASK, StepKind.FINISH}
-        idle = graph.subgraph([name for name, kind in kinds.items() if kind is StepKind.ASK])
-        for loop in networkx.simple_cycles(idle):
-            yield ("steps", loop[0]), f"these steps ask in a circle without measuring: {', '.join(loop)}"
+        yield from self._circles(graph)
         repairs = [name for name, kind in kinds.items() if kind is StepKind.REPAIR]
         without_caution = graph.subgraph([n for n, kind in kinds.items() if kind is not StepKind.CAUTION])
         for name in repairs:
@@ -175,6 +183,16 @@ class Flow(Checked):
                     or (found in onward and set(repairs) & networkx.descendants(onward, found))
                 ):
                     yield ("steps", name, "then", "found"), "a finding must lead to a repair"
+
+    def _circles(self, graph: networkx.DiGraph[str]) -> Iterator[tuple[Path, str]]:
+        """Circles that no repair breaks: only a repair makes the readings before it count no more."""
+        import networkx
+
+        lasting = graph.subgraph([n for n, step in self.steps.items() if step.kind is not StepKind.REPAIR])
+        for circle in networkx.strongly_connected_components(lasting):
+            if len(circle) > 1 or any(lasting.has_edge(name, name) for name in circle):
+                names = [name for name in self.steps if name in circle]
+                yield ("steps", names[0]), f"no repair breaks the circle of these steps: {', '.join(names)}"
 
 
 class LabelledCaution(Checked):
