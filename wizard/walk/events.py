@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
-from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, field_validator
+from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator
 
 from wizard.circuit.load import Heard
 from wizard.circuit.map import Changes, Checked, Path
@@ -17,21 +17,19 @@ State = Literal["resting", "cranking"]
 OPEN = "open"
 
 
-def _measured(dimension: str) -> BeforeValidator:
-    """Volts or amps with their unit; a bare number is in the unit that a meter shows."""
-
-    def read(value: Any) -> Any:
-        if isinstance(value, str) and value.strip().lower() != OPEN:
-            return parse_quantity(value, dimension, bare=1.0)
-        return OPEN if isinstance(value, str) else value
-
-    return BeforeValidator(read)
+def _read_measured(value: Any, info: ValidationInfo) -> Any:
+    """Volts, or amps of a clamp, with their unit; a bare number is in the unit that a meter shows."""
+    if isinstance(value, str) and value.strip().lower() != OPEN:
+        return parse_quantity(value, "amps" if info.data.get("clamp") else "volts", bare=1.0)
+    return OPEN if isinstance(value, str) else value
 
 
 class History(Checked):
     """What the customer knows: parts replaced, what helps, and the point that was touched when it woke up."""
 
-    recently_replaced: list[Id] = Field([], validation_alias=AliasChoices("recently-replaced", "recently_replaced"))
+    recently_replaced: list[Id] = Field(
+        [], validation_alias=AliasChoices("recently-replaced", "recently_replaced")
+    )
     helped_by: list[Id] = Field([], validation_alias=AliasChoices("helped-by", "helped_by"))
     woke_up_when_touched: Id | None = Field(
         None, validation_alias=AliasChoices("woke-up-when-touched", "woke_up_when_touched")
@@ -107,7 +105,7 @@ class ReadingTaken(Checked):
     red: Id | None = None
     black: Id | None = None
     clamp: Id | None = None
-    value: Annotated[float | Literal["open"], _measured("volts")]
+    value: Annotated[float | Literal["open"], BeforeValidator(_read_measured)]
     crank: Annotated[int, Field(ge=1, le=100000)] | None = None
     note: LongText = ""
 
