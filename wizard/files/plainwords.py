@@ -110,12 +110,10 @@ def _words(detail: ErrorDetails, holders: list[Any]) -> str:
     if kind == "extra_forbidden":
         return _no_such("key", str(loc[-1]), _allowed_keys(holders))
     if kind in ("literal_error", "enum"):
-        allowed = [
-            choice.strip().strip("'") for choice in context["expected"].replace(" or ", ", ").split(",")
-        ]
+        allowed = _listed(context["expected"].replace(" or ", ", "))
         return _no_such("choice", _shown(detail["input"]), allowed)
     if kind == "union_tag_invalid":
-        allowed = [tag.strip().strip("'") for tag in context["expected_tags"].split(",")]
+        allowed = _listed(context["expected_tags"])
         return _no_such("kind", context["tag"], allowed)
     if kind == "union_tag_not_found":
         return "the key 'kind' is missing"
@@ -127,6 +125,10 @@ def _words(detail: ErrorDetails, holders: list[Any]) -> str:
         bound, words = _BOUNDS[kind]
         return f"{words} {context[bound]:g}"
     return detail["msg"]
+
+
+def _listed(text: str) -> list[str]:
+    return [item.strip().strip("'") for item in text.split(",")]
 
 
 def _shown(found: Any) -> str:
@@ -160,7 +162,7 @@ def _under(annotation: Any, key: str | int) -> list[Any]:
     """What may stand under this key."""
     found: list[Any] = []
     for bare, _ in _options(annotation):
-        if isinstance(bare, type) and issubclass(bare, BaseModel):
+        if _is_model(bare):
             found += [
                 _whole(field) for name, field in bare.model_fields.items() if key in _names(name, field)
             ]
@@ -186,14 +188,16 @@ def _options(annotation: Any, tag: str | None = None) -> list[tuple[Any, str | N
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:
-    return [
-        bare for bare, _ in _options(annotation) if isinstance(bare, type) and issubclass(bare, BaseModel)
-    ]
+    return [bare for bare, _ in _options(annotation) if _is_model(bare)]
+
+
+def _is_model(bare: Any) -> bool:
+    return isinstance(bare, type) and issubclass(bare, BaseModel)
 
 
 def _kind(bare: Any) -> Any:
     """What tells this model from its siblings: the one value of its `kind`."""
-    field = bare.model_fields.get("kind") if isinstance(bare, type) and issubclass(bare, BaseModel) else None
+    field = bare.model_fields.get("kind") if _is_model(bare) else None
     return field.default if field and isinstance(field.default, str) else _NO_KIND
 
 

@@ -1,8 +1,8 @@
 """YAML text as plain data, with the place of every value; nothing in it is ever run, expanded or followed.
 
-The parser's events are read one by one and never its tree: building the tree recurses in C, where a deeply nested
-file would end the process, and expands aliases. Plain scalars follow the core schema of YAML 1.2. JSON is YAML too, so
-a job's export is read the same way and its errors have a line and a column.
+The parser's events are read one by one and never its tree: building the tree recurses in C, where a deeply
+nested file would end the process, and expands aliases. Plain scalars follow the core schema of YAML 1.2. JSON is
+YAML too, so a job's export is read the same way and its errors have a line and a column.
 """
 
 from __future__ import annotations
@@ -147,7 +147,7 @@ def _place(event: Event) -> Place:
 
 
 class _Reader:
-    """Plain data from the parser's events. Aliases, tags and repeated keys are refused: these files need none."""
+    """Plain data from the parser's events; aliases, tags and repeated keys are refused."""
 
     def __init__(self, file: str, events: Iterator[Event]) -> None:
         self.file = file
@@ -192,6 +192,7 @@ class _Reader:
         if isinstance(event, AliasEvent):
             self._bad(event, path, "anchors and aliases are not read; write the value out")
             return None
+        assert isinstance(event, (MappingStartEvent, SequenceStartEvent, ScalarEvent))
         if event.anchor is not None:
             self._bad(event, path, "anchors and aliases are not read; write the value without &")
         if event.tag is not None:
@@ -200,7 +201,7 @@ class _Reader:
             return self._mapping(path)
         if isinstance(event, SequenceStartEvent):
             return self._sequence(path)
-        return event.value if event.style not in (None, "") else self._plain(event, path)
+        return self._plain(event, path) if event.style in (None, "") else event.value
 
     def _sequence(self, path: Path) -> list[Any]:
         out: list[Any] = []
