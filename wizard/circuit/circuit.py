@@ -209,7 +209,9 @@ def _changed(part: Part, change: PartChange | None) -> Part:
 
 def _healthy(part: Part, air_c: float) -> tuple[float, float]:
     if part.resistance_mohm is not None:
-        spread = _HEALTHY_MOHM[part.kind][1] / _HEALTHY_MOHM[part.kind][0] if part.kind in _HEALTHY_MOHM else 0.05
+        spread = (
+            _HEALTHY_MOHM[part.kind][1] / _HEALTHY_MOHM[part.kind][0] if part.kind in _HEALTHY_MOHM else 0.05
+        )
         return part.resistance_mohm * 1e-3, min(spread, 0.3) * part.resistance_mohm * 1e-3
     if part.kind in (Kind.CABLE, Kind.STRAP) and part.length_m is not None and part.size is not None:
         mean, spread = conductors.healthy_ohm(part.length_m, part.size, part.conductor, air_c)

@@ -78,7 +78,15 @@ class Limits(Checked):
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         """Rows that the computation needs and that are not there."""
         for system, suffix in _SUFFIX.items():
-            for row in ("cable-short", "cable-long", "switch", "solenoid-switch", "connection", "fuse", "metal"):
+            for row in (
+                "cable-short",
+                "cable-long",
+                "switch",
+                "solenoid-switch",
+                "connection",
+                "fuse",
+                "metal",
+            ):
                 if row + suffix not in self.parts:
                     yield ("parts",), f"there is no row {row + suffix!r}"
                 elif self.parts[row + suffix].system_v != system:
@@ -180,7 +188,10 @@ class Limits(Checked):
             floor, marginal = self.floor(circuit, row)
             if volts is None:
                 return floor, "not-judged"
-            return floor, "within" if volts >= floor - 1e-9 else "marginal" if volts >= marginal - 1e-9 else "over"
+            return (
+                floor,
+                "within" if volts >= floor - 1e-9 else "marginal" if volts >= marginal - 1e-9 else "over",
+            )
         if state != "cranking":
             return None, "not-judged"
         limit = self.span_v(circuit, red, black)

@@ -22,7 +22,7 @@ from wizard.circuit.network import (
     Floats,
     Ints,
     Observable,
-    Rows,
+    Response,
     StartHeld,
     healthy_ohms,
     sides_at_rest,
@@ -47,32 +47,42 @@ SLOW_SHARE = 0.7
 
 
 @dataclass(frozen=True)
-class Faulty:
-    """c circuits that differ from the healthy one; arrays of length c unless said.
+class Added:
+    """c circuits that differ from the healthy one by resistance in series in two branches.
 
-    `branch` and `added_ohm` are (c, 2): resistance in series in two branches. `source_v` is the battery's own volts,
-    `demand_a` the current that the engine asks for, `coil_works` false where the solenoid never closes.
+    `branch` (c, 2) are branch numbers, `ohm` (c, 2) what is added; `coil_works` (c,) is false where the solenoid
+    never closes.
     """
 
     branch: Ints
-    added_ohm: Floats
-    source_v: Floats
-    demand_a: Floats
+    ohm: Floats
     coil_works: Flags
 
     def __len__(self) -> int:
-        return len(self.source_v)
+        return len(self.ohm)
+
+    def take(self, rows: Ints) -> Added:
+        """Some of the circuits only."""
+        return Added(self.branch[rows], self.ohm[rows], self.coil_works[rows])
 
 
 @dataclass(frozen=True)
 class Held:
-    """c circuits with start held. `per_amp` and `per_volt` (c, m) are how observables follow current and source."""
+    """c circuits with start held, and m observables of each.
+
+    `values` (c, m) are their volts or amps; `per_amp`, `per_volt` and `per_ohm_1`, `per_ohm_2` (c, m) how these
+    follow the engine's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
+    current; `turning` says that the engine sets it; `closed` that the main contacts are closed; `heard` indexes HEARD.
+    """
 
     values: Floats
     per_amp: Floats
     per_volt: Floats
+    per_ohm_1: Floats
+    per_ohm_2: Floats
     motor_a: Floats
     turning: Flags
+    closed: Flags
     heard: Ints
 
 
@@ -84,57 +94,80 @@ class LoadModel:
         self.networks = StartHeld.of(circuit, ohms)
         coil = circuit.map.solenoid.coil
         self._own = [Observable("cranking", coil[0], coil[1]), Observable("cranking", clamp=MOTOR)]
-        self._own_closed = self.networks.closed.rows(self._own)
-        self._own_pulling = self.networks.pulling.rows(self._own)
         self.index = self.networks.closed.index
         typical = circuit.demand_a[1]
         self._healthy_emf = circuit.system_v * 1.04 - typical * (
-            circuit.rotor_ohm + circuit.battery_ohm + sum(circuit.parts[name].ohm for name in circuit.main_loop)
+            circuit.rotor_ohm
+            + circuit.battery_ohm
+            + sum(circuit.parts[name].ohm for name in circuit.main_loop)
         )
 
-    def hold(self, faulty: Faulty, observables: Sequence[Observable]) -> Held:
-        """Volts and amps of each observable in each circuit, and what is heard."""
-        pulling, closed = self.networks.pulling, self.networks.closed
-        source = faulty.source_v
-        coil_pulling = pulling.respond(self._own_pulling, faulty.branch, faulty.added_ohm)[0][:, 0] * source
-        pulled_in = faulty.coil_works & (coil_pulling >= self.circuit.map.solenoid.pull_in_v)
-
-        rows = closed.rows(observables)
-        both = Rows(
-            np.concatenate([rows.source, self._own_closed.source]),
-            np.concatenate([rows.opposing, self._own_closed.opposing]),
+    def answers(self, added: Added, observables: Sequence[Observable]) -> Answers:
+        """Everything about these circuits and observables that current and battery volts do not change."""
+        wanted = [*observables, *self._own]
+        closed, pulling = self.networks.closed, self.networks.pulling
+        return Answers(
+            added,
+            closed.respond(closed.rows(wanted), added.branch, added.ohm),
+            pulling.respond(pulling.rows(wanted), added.branch, added.ohm),
         )
-        per_source, per_emf = closed.respond(both, faulty.branch, faulty.added_ohm)
-        stall_a = per_source[:, -1] * source
-        fall = np.minimum(per_emf[:, -1], -1e-12)
-        emf = np.maximum(0.0, (faulty.demand_a - stall_a) / fall)
+
+    def hold(self, answers: Answers, source_v: Floats, demand_a: Floats) -> Held:
+        """Start held with these battery volts and this current asked for, each (c,)."""
+        closed, pulling = answers.closed, answers.pulling
+        pulled_in = answers.added.coil_works & (
+            pulling.per_source[:, -2] * source_v >= self.circuit.map.solenoid.pull_in_v
+        )
+        stall_a = closed.per_source[:, -1] * source_v
+        fall = np.minimum(closed.per_emf[:, -1], -1e-12)
+        emf = np.maximum(0.0, (demand_a - stall_a) / fall)
         turning = pulled_in & (emf > 0.0)
-        all_values = per_source * source[:, None] + per_emf * emf[:, None]
-        ratio = per_emf / fall[:, None]
-        per_amp = np.where(turning[:, None], ratio, 0.0)
-        per_volt = per_source - np.where(turning[:, None], ratio * per_source[:, -1:], 0.0)
+        values = closed.per_source * source_v[:, None] + closed.per_emf * emf[:, None]
+        # With the current set by the engine the back-EMF gives way to whatever would change it.
+        pinned = np.where(turning, 1.0, 0.0)[:, None] * closed.per_emf / fall[:, None]
+        per_volt = closed.per_source - pinned * closed.per_source[:, -1:]
+        current = closed.source_a * source_v[:, None] + closed.emf_a * emf[:, None]
+        per_1 = current[:, :1] * (closed.per_first - pinned * closed.per_first[:, -1:])
+        per_2 = current[:, 1:] * (closed.per_second - pinned * closed.per_second[:, -1:])
 
-        quiet = ~pulled_in
-        if quiet.any():
-            before = pulling.rows(observables)
-            start = pulling.respond(before, faulty.branch[quiet], faulty.added_ohm[quiet])[0]
-            m = len(observables)
-            all_values[quiet, :m] = start * source[quiet, None]
-            all_values[quiet, m:] = 0.0
-            per_volt[quiet, :m] = start
-        heard = np.full(len(faulty), HEARD.index(Heard.ONE_CLICK), dtype=np.intp)
+        heard = np.full(len(source_v), HEARD.index(Heard.ONE_CLICK), dtype=np.intp)
         heard[turning] = HEARD.index(Heard.CRANKS_NORMALLY)
         heard[turning & (emf < SLOW_SHARE * self._healthy_emf)] = HEARD.index(Heard.CRANKS_SLOWLY)
-        heard[pulled_in & (all_values[:, -2] < self.circuit.hold_in_v)] = HEARD.index(Heard.RAPID_CLICKS)
-        heard[quiet] = HEARD.index(Heard.NO_CLICK)
+        heard[values[:, -2] < self.circuit.hold_in_v] = HEARD.index(Heard.RAPID_CLICKS)
+        quiet = np.flatnonzero(~pulled_in)
+        if len(quiet):
+            start, volts = pulling.take(quiet), source_v[quiet, None]
+            values[quiet] = start.per_source * volts
+            pinned[quiet] = 0.0
+            per_volt[quiet] = start.per_source
+            current = start.source_a * volts
+            per_1[quiet] = current[:, :1] * start.per_first
+            per_2[quiet] = current[:, 1:] * start.per_second
+            heard[quiet] = HEARD.index(Heard.NO_CLICK)
         return Held(
-            all_values[:, :-2],
-            per_amp[:, :-2],
+            values[:, :-2],
+            pinned[:, :-2],
             per_volt[:, :-2],
-            np.where(pulled_in, all_values[:, -1], 0.0),
+            per_1[:, :-2],
+            per_2[:, :-2],
+            values[:, -1],
             turning,
+            pulled_in,
             heard,
         )
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Responses of some circuits, before and after the main contacts close."""
+
+    added: Added
+    closed: Response
+    pulling: Response
+
+    def take(self, rows: Ints) -> Answers:
+        """Some of the circuits only."""
+        return Answers(self.added.take(rows), self.closed.take(rows), self.pulling.take(rows))
 
 
 @dataclass(frozen=True)
@@ -154,7 +187,9 @@ class Condition:
     coil_works: bool = True
 
 
-def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observable]) -> tuple[Floats, Heard, float]:
+def operate(
+    circuit: Circuit, condition: Condition, observables: Sequence[Observable]
+) -> tuple[Floats, Heard, float]:
     """True readings (m,) of one vehicle, in each observable's own state, with what is heard and the motor's amps."""
     ohms = healthy_ohms(circuit)
     ohms.update(condition.ohm)
@@ -164,24 +199,23 @@ def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observ
     ohms[MOTOR] = min(ohms[MOTOR] * condition.rotor_ratio, OPEN_OHM)
     model = LoadModel(circuit, ohms)
     cranking = [what for what in observables if what.state == "cranking"]
-    one = Faulty(
-        np.full((1, 2), model.index[BATTERY]),
-        np.zeros((1, 2)),
-        np.array([condition.source_v]),
-        np.array([condition.demand_a]),
-        np.array([condition.coil_works]),
-    )
-    held = model.hold(one, cranking)
+    none = Added(np.full((1, 2), model.index[BATTERY]), np.zeros((1, 2)), np.array([condition.coil_works]))
+    answers = model.answers(none, cranking)
+    held = model.hold(answers, np.array([condition.source_v]), np.array([condition.demand_a]))
     broken = frozenset(name for name, ohm in ohms.items() if ohm >= OPEN_OHM)
     if not condition.coil_works:
         broken |= {COIL}
-    resting = iter(rest_volts(circuit, [o for o in observables if o.state != "cranking"], broken) * condition.source_v)
+    resting = iter(
+        rest_volts(circuit, [o for o in observables if o.state != "cranking"], broken) * condition.source_v
+    )
     loaded = iter(held.values[0])
     values = np.array([next(loaded) if what.state == "cranking" else next(resting) for what in observables])
     return values, HEARD[int(held.heard[0])], float(held.motor_a[0])
 
 
-def rest_volts(circuit: Circuit, observables: Sequence[Observable], broken: frozenset[str] = frozenset()) -> Floats:
+def rest_volts(
+    circuit: Circuit, observables: Sequence[Observable], broken: frozenset[str] = frozenset()
+) -> Floats:
     """Readings at rest per volt of the battery (m,): no current flows, so a span reads all of it or nothing."""
     positive, negative = sides_at_rest(circuit, broken)
 

@@ -79,7 +79,9 @@ class Starter(Checked):
 
     positive: Id
     negative: Id
-    cranking_a: Annotated[tuple[PositiveAmps, PositiveAmps, PositiveAmps], Field(description="low, typical, high")]
+    cranking_a: Annotated[
+        tuple[PositiveAmps, PositiveAmps, PositiveAmps], Field(description="low, typical, high")
+    ]
     locked_rotor_a: PositiveAmps
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:

@@ -43,6 +43,33 @@ class Rows:
     opposing: Floats
 
 
+@dataclass(frozen=True)
+class Response:
+    """How m observables of c networks answer, each (c, m): per volt of the battery's source, per opposing volt of
+    the motor's back-EMF, and per opposing volt in each of the two branches that have resistance added.
+
+    `source_a` and `emf_a` (c, 2) are those two branches' currents, per volt of source and of back-EMF.
+    """
+
+    per_source: Floats
+    per_emf: Floats
+    per_first: Floats
+    per_second: Floats
+    source_a: Floats
+    emf_a: Floats
+
+    def take(self, rows: Ints) -> Response:
+        """The same for some of the networks only."""
+        return Response(
+            self.per_source[rows],
+            self.per_emf[rows],
+            self.per_first[rows],
+            self.per_second[rows],
+            self.source_a[rows],
+            self.emf_a[rows],
+        )
+
+
 class Network:
     """One solved network. `ohms` gives resistance by branch; a branch that is left out carries nothing."""
 
@@ -97,32 +124,31 @@ class Network:
                 opposing[number] = self.opposing_v[red] - self.opposing_v[black]
         return Rows(source, opposing)
 
-    def respond(self, rows: Rows, branch: Ints, added: Floats) -> tuple[Floats, Floats]:
-        """Observables of c networks, each with `added` ohms (c, 2) in series in two branches `branch` (c, 2).
-
-        Gives them per volt of the battery's source and per volt of the motor's back-EMF, each (c, m).
-        """
+    def respond(self, rows: Rows, branch: Ints, added: Floats) -> Response:
+        """Observables of c networks, each with `added` ohms (c, 2) in series in two branches `branch` (c, 2)."""
         motor = self.index[MOTOR]
         first, second = branch[:, 0], branch[:, 1]
         a, b = added[:, 0], added[:, 1]
-        inverse_11 = 1.0 - self.opposing_a[second, second] * b
-        inverse_22 = 1.0 - self.opposing_a[first, first] * a
+        of_1 = 1.0 - self.opposing_a[first, first] * a
+        of_2 = 1.0 - self.opposing_a[second, second] * b
         cross_12 = self.opposing_a[first, second] * b
         cross_21 = self.opposing_a[second, first] * a
-        determinant = inverse_22 * inverse_11 - cross_12 * cross_21
-        answers: list[Floats] = []
-        for free_1, free_2, base in (
-            (self.source_a[first], self.source_a[second], rows.source),
-            (self.opposing_a[first, motor], self.opposing_a[second, motor], rows.opposing[:, motor]),
-        ):
-            current_1 = (inverse_11 * free_1 + cross_12 * free_2) / determinant
-            current_2 = (cross_21 * free_1 + inverse_22 * free_2) / determinant
-            answers.append(
-                base[None, :]
-                + (a * current_1)[:, None] * rows.opposing.T[first]
-                + (b * current_2)[:, None] * rows.opposing.T[second]
-            )
-        return answers[0], answers[1]
+        determinant = of_1 * of_2 - cross_12 * cross_21
+        by_first, by_second = rows.opposing.T[first], rows.opposing.T[second]
+
+        def answer(free_1: Floats, free_2: Floats, base: Floats) -> tuple[Floats, Floats]:
+            current_1 = (of_2 * free_1 + cross_12 * free_2) / determinant
+            current_2 = (cross_21 * free_1 + of_1 * free_2) / determinant
+            values = base + (a * current_1)[:, None] * by_first + (b * current_2)[:, None] * by_second
+            return values, np.stack([current_1, current_2], axis=1)
+
+        per_source, source_a = answer(self.source_a[first], self.source_a[second], rows.source[None, :])
+        per_emf, emf_a = answer(
+            self.opposing_a[first, motor], self.opposing_a[second, motor], rows.opposing[:, motor][None, :]
+        )
+        per_first, _ = answer(self.opposing_a[first, first], self.opposing_a[second, first], by_first)
+        per_second, _ = answer(self.opposing_a[first, second], self.opposing_a[second, second], by_second)
+        return Response(per_source, per_emf, per_first, per_second, source_a, emf_a)
 
 
 def healthy_ohms(circuit: Circuit) -> dict[str, float]:
@@ -149,7 +175,9 @@ class StartHeld:
         )
 
 
-def sides_at_rest(circuit: Circuit, broken: frozenset[str] = frozenset()) -> tuple[frozenset[str], frozenset[str]]:
+def sides_at_rest(
+    circuit: Circuit, broken: frozenset[str] = frozenset()
+) -> tuple[frozenset[str], frozenset[str]]:
     """Points tied to the battery's positive and to its negative post while nothing is switched on.
 
     A point in neither set has no path to the battery: a meter with a lead there reads nothing.

@@ -47,7 +47,8 @@ class JobFile(Complaint):
         log += [Answered(step=step, choice=choice) for step, choice in self.answers.items()]
         log += [OutOfReach(point=point) for point in self.out_of_reach]
         log += [
-            Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry for entry in self.readings
+            Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry
+            for entry in self.readings
         ]
         return log
 

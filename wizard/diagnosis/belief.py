@@ -1,0 +1,675 @@
+"""The odds of every fault after the readings, and what each fault says any other span would read.
+
+Given one hypothesis and one cell of cranking current, readings are jointly Gaussian: their means come from the load
+model; they vary together with the current within the cell, the battery's volts, the tolerances of sound parts and the
+severity within its cell, and apart with the meter and with each crank's own current. Sums over hypotheses and current
+cells are exact for the hypotheses that are kept; there is no sampling. Any reading may be wrong, one or two at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from wizard.circuit.load import HEARD, Added, Answers, Heard, Held, rest_volts
+from wizard.circuit.network import BATTERY, MOTOR, Floats, Ints, Network, Observable
+from wizard.diagnosis.faults import FaultModel, Hypotheses, evidence_weight
+
+# Cells of the logarithm of the current that the engine asks for, in standard deviations: (middle, width, share).
+_CURRENT_FINE = (
+    (-1.7, 0.42, 0.10),
+    (-0.85, 0.42, 0.24),
+    (0.0, 0.42, 0.32),
+    (0.85, 0.42, 0.24),
+    (1.7, 0.42, 0.10),
+)
+_CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
+# A charged battery's own volts and how far they vary; its internal resistance against the rating's, and its spread.
+# Common practice, no source.
+SOURCE_V, SOURCE_SPREAD_V = 12.6, 0.13
+_BATTERY_SPREAD, _ROTOR_SPREAD = 0.4, 0.1
+# What a model of lumped resistances can't say, as a share of a reading.
+_MODEL_SHARE = 0.015
+# Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
+_WRONG_SHOWS_NOTHING, _NOTHING_V = 0.35, 0.03
+# Which hypotheses are kept for the exact sum: those within this many nats of the best, and no more than so many.
+_KEEP_NATS, _KEEP_MOST = 14.0, 2200
+_CHUNK = 20_000
+# How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
+_TOLD = np.array(
+    [
+        [0.78, 0.12, 0.05, 0.025, 0.025],
+        [0.20, 0.62, 0.10, 0.05, 0.03],
+        [0.06, 0.12, 0.68, 0.06, 0.08],
+        [0.05, 0.10, 0.15, 0.64, 0.06],
+        [0.05, 0.04, 0.10, 0.04, 0.77],
+    ]
+)
+# A fault that comes and goes need not be there while the readings are taken: the complaint says this much less.
+_INTERMITTENT_POWER = 0.35
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """One reading: volts or amps, or None for an open span. Readings with the same `crank` shared one crank."""
+
+    number: int
+    what: Observable
+    value: float | None
+    crank: int | None = None
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Everything that was found out about the circuit as it is now.
+
+    `tables` are rows of families' likelihoods, one for each answer that has them.
+    """
+
+    measurements: tuple[Measurement, ...] = ()
+    symptom: Heard | None = None
+    intermittent: bool = False
+    tables: tuple[Mapping[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class _Predicted:
+    """Means (k, m) and what they vary with, one standard deviation each; tolerances (m, b) are per amp."""
+
+    mean: Floats
+    current: Floats
+    crank: Floats
+    source: Floats
+    ohm_1: Floats
+    ohm_2: Floats
+    motor_a: Floats
+    turning: Ints
+    tolerance: Floats
+    own: Floats
+
+    def variance(self) -> Floats:
+        """Of each observable by itself (k, m)."""
+        together = np.stack([(rows**2).sum(axis=1) for rows in self.tolerance])[self.turning]
+        return (
+            self.current**2
+            + self.crank**2
+            + self.source**2
+            + self.ohm_1**2
+            + self.ohm_2**2
+            + self.motor_a[:, None] ** 2 * together
+            + self.own**2
+        )
+
+    def covariance(self, other: _Predicted, same_crank: Floats, same: Floats) -> Floats:
+        """Between these observables and others (k, m, n); `same_crank` and `same` (m, n) say which share what."""
+        total = np.einsum("kam,kan->kmn", self._shared(), other._shared())
+        together = self.tolerance @ np.swapaxes(other.tolerance, 1, 2)
+        total += (self.motor_a**2)[:, None, None] * together[self.turning]
+        total += self.crank[:, :, None] * other.crank[:, None, :] * same_crank
+        if same.any():
+            total += self.own[:, :, None] * other.own[:, None, :] * same
+        return total
+
+    def _shared(self) -> Floats:
+        return np.stack([self.current, self.source, self.ohm_1, self.ohm_2], axis=1)
+
+
+@dataclass(frozen=True)
+class _Chosen:
+    """The k hypotheses that are kept, each with one cell of current."""
+
+    site: Ints
+    added: Added
+    spread_ohm: Floats
+    source_v: Floats
+    demand_a: Floats
+    width: Floats
+    repair: Ints
+    healthy: int
+    broken: tuple[frozenset[str], ...]
+    rest_group: Ints
+
+
+class Belief:
+    """The posterior over hypotheses, and what follows from it. Build it with a model and the evidence."""
+
+    def __init__(self, model: FaultModel, evidence: Evidence) -> None:
+        self.model = model
+        self.evidence = evidence
+        scale = model.circuit.scale
+        self._values = np.array([m.value for m in evidence.measurements if m.value is not None])
+        self._numeric = tuple(m for m in evidence.measurements if m.value is not None)
+        self._open = tuple(m for m in evidence.measurements if m.value is None)
+        self._source_spread = SOURCE_SPREAD_V * scale
+        low, typical, high = model.circuit.demand_a
+        self._log_spread = float(np.log(high / low)) / (2 * 1.645)
+        self._typical = typical
+        self._shares = self._tolerance_shares()
+        self._infer()
+
+    # --- what each hypothesis predicts -------------------------------------------------------------------------
+
+    def _tolerance_shares(self) -> Floats:
+        """Each branch's current per amp of the motor's, times its healthy spread in ohm (b,)."""
+        load, circuit = self.model.load, self.model.circuit
+        closed = load.networks.closed
+        motor = closed.index[MOTOR]
+        per_amp = closed.opposing_a[:, motor] / closed.opposing_a[motor, motor]
+        spread = np.zeros(len(closed.branches))
+        for name, passive in circuit.parts.items():
+            spread[closed.index[name]] = passive.spread_ohm
+        spread[closed.index[BATTERY]] = _BATTERY_SPREAD * circuit.battery_ohm
+        spread[motor] = _ROTOR_SPREAD * circuit.rotor_ohm
+        return per_amp * spread
+
+    def _tolerance(self, observables: Sequence[Observable]) -> Floats:
+        """How observables follow sound parts' tolerances, per amp of the motor (2, m, b): stalled, turning."""
+        closed: Network = self.model.load.networks.closed
+        motor = closed.index[MOTOR]
+        rows = closed.rows(observables).opposing
+        pinned = rows[:, motor] / closed.opposing_a[motor, motor]
+        stalled = rows * self._shares
+        turning = (rows - pinned[:, None] * closed.opposing_a[motor]) * self._shares
+        return np.stack([stalled, turning])
+
+    def _meter(self, observables: Sequence[Observable], mean: Floats) -> Floats:
+        meter = self.model.priors.meter
+        clamp = np.array([bool(what.clamp) for what in observables])
+        volts = np.hypot(meter.volts, (meter.share + _MODEL_SHARE) * mean)
+        amps = np.hypot(meter.clamp_amps, (meter.clamp_share + _MODEL_SHARE) * mean)
+        return np.where(clamp, amps, volts)
+
+    def _predict(
+        self,
+        observables: Sequence[Observable],
+        answers: Answers,
+        spread_ohm: Floats,
+        source_v: Floats,
+        demand_a: Floats,
+        width: Floats,
+        rest: Floats,
+        tolerance: Floats,
+        cranking: Ints,
+    ) -> tuple[_Predicted, Held]:
+        """Predictions of all observables: those taken cranking from the load model, the others from rest (k, m)."""
+        held = self.model.load.hold(answers, source_v, demand_a)
+        count, many = len(source_v), len(observables)
+        mean = rest * source_v[:, None]
+        blank = np.zeros((count, many))
+        current, crank, source, ohm_1, ohm_2 = (
+            blank,
+            blank.copy(),
+            rest * self._source_spread,
+            blank.copy(),
+            blank.copy(),
+        )
+        if len(cranking):
+            mean[:, cranking] = held.values
+            current[:, cranking] = held.per_amp * (demand_a * width)[:, None]
+            crank[:, cranking] = held.per_amp * (demand_a * self.model.priors.crank_change)[:, None]
+            source[:, cranking] = held.per_volt * self._source_spread
+            ohm_1[:, cranking] = held.per_ohm_1 * spread_ohm[:, :1]
+            ohm_2[:, cranking] = held.per_ohm_2 * spread_ohm[:, 1:]
+        return (
+            _Predicted(
+                mean,
+                current,
+                crank,
+                source,
+                ohm_1,
+                ohm_2,
+                held.motor_a,
+                held.turning.astype(np.intp),
+                tolerance,
+                self._meter(observables, mean),
+            ),
+            held,
+        )
+
+    def _rest(
+        self, observables: Sequence[Observable], broken: Sequence[frozenset[str]], group: Ints
+    ) -> Floats:
+        """Readings at rest per volt of the battery (k, m); zero for observables taken while cranking."""
+        role = self.model.circuit.roles
+        posts = {role["battery.positive"], role["battery.negative"]}
+        table = np.zeros((len(broken), len(observables)))
+        for column, what in enumerate(observables):
+            if what.state != "resting" or what.clamp:
+                continue
+            if {what.red, what.black} == posts:
+                table[:, column] = 1.0 if what.red == role["battery.positive"] else -1.0
+                continue
+            for row, names in enumerate(broken):
+                table[row, column] = self.model.rest_volts(what, names)
+        return table[group]
+
+    # --- the posterior -----------------------------------------------------------------------------------------
+
+    def _wrong_log(self) -> Floats:
+        """Log density of a wrong reading at each value (m,)."""
+        values = self._values
+        clamp = np.array([bool(m.what.clamp) for m in self._numeric])
+        full = np.where(clamp, 1000.0, 13.5 * self.model.circuit.scale)
+        nothing = np.where(clamp, 5.0, _NOTHING_V)
+        near = np.exp(-0.5 * (values / nothing) ** 2) / (nothing * np.sqrt(2 * np.pi))
+        return np.log(_WRONG_SHOWS_NOTHING * near + (1 - _WRONG_SHOWS_NOTHING) / full)
+
+    def _other_log(self, hypotheses: Hypotheses) -> Floats:
+        """Log likelihood of everything that was answered, apart from readings and complaint (n,)."""
+        total = np.zeros(len(hypotheses))
+        for table in self.evidence.tables:
+            total += np.log(evidence_weight(hypotheses, table))
+        return total
+
+    def _told_log(self, heard: Ints) -> Floats:
+        symptom = self.evidence.symptom
+        if symptom is None:
+            return np.zeros(len(heard))
+        power = _INTERMITTENT_POWER if self.evidence.intermittent else 1.0
+        return power * np.log(_TOLD[heard, HEARD.index(symptom)])
+
+    def _open_log(self, mean: Floats, source_v: Floats) -> Floats:
+        """Log likelihood of spans that read open: the whole battery must show across them."""
+        shows = np.abs(mean) > 0.75 * source_v[:, None]
+        return np.where(shows, 0.0, np.log(self.model.priors.wrong_reading)).sum(axis=1)
+
+    def _screen(self, hypotheses: Hypotheses, cells: tuple[tuple[float, float, float], ...]) -> Floats:
+        """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
+        observables = [m.what for m in (*self._numeric, *self._open)]
+        cranking = np.array(
+            [i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp
+        )
+        loaded = [observables[i] for i in cranking]
+        tolerance = self._tolerance(observables)
+        tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
+        many = len(self._numeric)
+        wrong = self.model.priors.wrong_reading
+        wrong_log = np.log(wrong) + self._wrong_log() if many else np.zeros(0)
+        scores = np.empty((len(hypotheses), len(cells)))
+        base = hypotheses.log_prior + self._other_log(hypotheses)
+        for start in range(0, len(hypotheses), _CHUNK):
+            rows = np.arange(start, min(start + _CHUNK, len(hypotheses)))
+            answers = self.model.load.answers(hypotheses.added.take(rows), loaded)
+            source_v = SOURCE_V * self.model.circuit.scale * hypotheses.source_share[rows]
+            rest = self._rest(observables, hypotheses.broken, hypotheses.rest_group[rows])
+            for cell, (middle, width, share) in enumerate(cells):
+                demand = self._typical * np.exp(middle * self._log_spread) * hypotheses.demand[rows]
+                predicted, held = self._predict(
+                    observables,
+                    answers,
+                    hypotheses.spread_ohm[rows],
+                    source_v,
+                    demand,
+                    np.full(len(rows), width * self._log_spread),
+                    rest,
+                    tolerance,
+                    cranking,
+                )
+                score = base[rows] + np.log(share) + self._told_log(held.heard)
+                if many:
+                    variance = predicted.variance()[:, :many]
+                    misfit = (self._values - predicted.mean[:, :many]) ** 2 / variance
+                    right = np.log1p(-wrong) - 0.5 * (misfit + np.log(2 * np.pi * variance))
+                    score = score + np.logaddexp(right, wrong_log).sum(axis=1)
+                if self._open:
+                    score = score + self._open_log(predicted.mean[:, many:], source_v)
+                scores[rows, cell] = score
+        return scores
+
+    def _infer(self) -> None:
+        model = self.model
+        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]] = [
+            (model.singles, _CURRENT_FINE)
+        ]
+        if model.priors.two_faults > 0:
+            sets.append((model.pairs, _CURRENT_COARSE))
+        scores = [self._screen(hypotheses, cells) for hypotheses, cells in sets]
+        flat = np.concatenate([score.ravel() for score in scores])
+        best = float(flat.max())
+        many = len(self._numeric)
+        most = int(min(_KEEP_MOST, max(100, 4e5 / max(many, 1) ** 2)))
+        order = np.argsort(flat)[::-1]
+        kept = order[:most]
+        kept = kept[flat[kept] > best - _KEEP_NATS]
+        sizes = np.cumsum([0, *(score.size for score in scores)])
+        parts: list[tuple[Hypotheses, Ints, Floats, Floats]] = []
+        picked: list[Ints] = []
+        for number, (hypotheses, cells) in enumerate(sets):
+            own = kept[(kept >= sizes[number]) & (kept < sizes[number + 1])]
+            rows, cell = np.divmod(own - sizes[number], len(cells))
+            middle, width = (np.array([c[i] for c in cells])[cell] * self._log_spread for i in (0, 1))
+            parts.append((hypotheses, rows, middle, width))
+            picked.append(own)
+        kept = np.concatenate(picked)
+        self.chosen = self._choose(parts)
+        exact = self._exact(self._prior_log(parts, sets, scores, picked))
+        # What was left out keeps the weight that the screening gave it, moved by as much as the kept moved.
+        screened = flat[kept]
+        shift = _log_sum(exact) - _log_sum(screened)
+        left = np.delete(flat, kept) + shift
+        total = np.logaddexp(_log_sum(exact), _log_sum(left)) if len(left) else _log_sum(exact)
+        self.weight: Floats = np.exp(exact - total)
+        self._left_out(sets, scores, kept, shift - total)
+
+    def _prior_log(
+        self,
+        parts: list[tuple[Hypotheses, Ints, Floats, Floats]],
+        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]],
+        scores: list[Floats],
+        picked: list[Ints],
+    ) -> Floats:
+        """Log of prior, current cell's share and answers for each kept hypothesis (k,)."""
+        out: list[Floats] = []
+        offset = 0
+        for (hypotheses, rows, _, _), (_, cells), score, own in zip(parts, sets, scores, picked, strict=True):
+            cell = (own - offset) % len(cells)
+            share = np.log(np.array([c[2] for c in cells]))[cell]
+            out.append(hypotheses.log_prior[rows] + self._other_log(hypotheses)[rows] + share)
+            offset += score.size
+        return np.concatenate(out)
+
+    def _choose(self, parts: list[tuple[Hypotheses, Ints, Floats, Floats]]) -> _Chosen:
+        broken: list[frozenset[str]] = []
+        groups: list[Ints] = []
+        for hypotheses, rows, _, _ in parts:
+            used, group = np.unique(hypotheses.rest_group[rows], return_inverse=True)
+            groups.append(group + len(broken))
+            broken += [hypotheses.broken[index] for index in used]
+
+        def join(get: str) -> np.ndarray:
+            return np.concatenate([getattr(hypotheses, get)[rows] for hypotheses, rows, _, _ in parts])
+
+        added = [hypotheses.added.take(rows) for hypotheses, rows, _, _ in parts]
+        middle = np.concatenate([m for _, _, m, _ in parts])
+        return _Chosen(
+            join("site"),
+            Added(
+                np.concatenate([a.branch for a in added]),
+                np.concatenate([a.ohm for a in added]),
+                np.concatenate([a.coil_works for a in added]),
+            ),
+            join("spread_ohm"),
+            SOURCE_V * self.model.circuit.scale * join("source_share"),
+            self._typical * np.exp(middle) * join("demand"),
+            np.concatenate([w for _, _, _, w in parts]),
+            join("repair"),
+            len(self.model.sites),
+            tuple(broken),
+            np.concatenate(groups),
+        )
+
+    def predict(self, observables: Sequence[Observable]) -> _Predicted:
+        """What each kept hypothesis predicts for these observables, before the readings."""
+        return self._predict_with_heard(observables)[0]
+
+    def _predict_with_heard(self, observables: Sequence[Observable]) -> tuple[_Predicted, Held]:
+        chosen = self.chosen
+        cranking = np.array(
+            [i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp
+        )
+        tolerance = self._tolerance(observables)
+        tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
+        return self._predict(
+            observables,
+            self.model.load.answers(chosen.added, [observables[i] for i in cranking]),
+            chosen.spread_ohm,
+            chosen.source_v,
+            chosen.demand_a,
+            chosen.width,
+            self._rest(observables, chosen.broken, chosen.rest_group),
+            tolerance,
+            cranking,
+        )
+
+    def _exact(self, prior_log: Floats) -> Floats:
+        """Log weight of each kept hypothesis with the readings' full covariance (k,)."""
+        observables = [m.what for m in self._numeric]
+        many = len(observables)
+        self._predicted, held = self._predict_with_heard(observables)
+        self.held = held
+        self.wrong: Floats = np.zeros((len(prior_log), many))
+        total = prior_log + self._told_log(held.heard)
+        if self._open:
+            opened, _ = self._predict_with_heard([m.what for m in self._open])
+            total = total + self._open_log(opened.mean, self.chosen.source_v)
+        if not many:
+            self._precision = np.zeros((len(prior_log), 0, 0))
+            self._pull = np.zeros((len(prior_log), 0))
+            return total
+        covariance = self._predicted.covariance(self._predicted, self._same_crank(), np.eye(many))
+        residual = self._values - self._predicted.mean
+        precision = np.linalg.inv(covariance)
+        pull = np.einsum("kij,kj->ki", precision, residual)
+        _, log_det = np.linalg.slogdet(covariance)
+        fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
+        likelihood, self.wrong = _allow_wrong(
+            fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log()
+        )
+        # A reading that a hypothesis takes for wrong tells it nothing about its current and severity.
+        doubtful = self.wrong > 0.5
+        if doubtful.any():
+            rows = np.flatnonzero(doubtful.any(axis=1))
+            widened = covariance[rows]
+            at, which = np.nonzero(doubtful[rows])
+            widened[at, which, which] += 1e6
+            precision[rows] = np.linalg.inv(widened)
+            pull[rows] = np.einsum("kij,kj->ki", precision[rows], residual[rows])
+        self._precision, self._pull = precision, pull
+        return total + likelihood
+
+    def _same_crank(self) -> Floats:
+        """Which readings were taken in one crank (m, m)."""
+        crank = [m.crank if m.crank is not None else -m.number - 1 for m in self._numeric]
+        return np.equal.outer(crank, crank).astype(float)
+
+    def _left_out(
+        self,
+        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]],
+        scores: list[Floats],
+        kept: Ints,
+        shift: float,
+    ) -> None:
+        """Weight of what the exact sum left out, by repair and by site."""
+        self._rest_repair = np.zeros(len(self.model.repairs))
+        self._rest_site = np.zeros(len(self.model.sites) + 1)
+        offset = 0
+        for (hypotheses, cells), score in zip(sets, scores, strict=True):
+            weight = np.exp(np.minimum(score.ravel() + shift, 0.0))
+            own = kept[(kept >= offset) & (kept < offset + score.size)] - offset
+            weight[own] = 0.0
+            by_row = weight.reshape(-1, len(cells)).sum(axis=1)
+            np.add.at(self._rest_repair, hypotheses.repair, by_row)
+            for end in (0, 1):
+                np.add.at(self._rest_site, hypotheses.site[:, end], by_row)
+            offset += score.size
+
+    # --- what follows ------------------------------------------------------------------------------------------
+
+    @cached_property
+    def repair_probability(self) -> dict[str, float]:
+        """Odds that each repair is the one to do first; they sum to 1."""
+        total = self._rest_repair.copy()
+        np.add.at(total, self.chosen.repair, self.weight)
+        total /= total.sum()
+        return dict(zip(self.model.repairs, total.tolist(), strict=True))
+
+    @cached_property
+    def site_probability(self) -> Floats:
+        """Odds that each site is at fault, alone or beside another (s,)."""
+        total = self._rest_site[: len(self.model.sites)].copy()
+        for end in (0, 1):
+            there = self.chosen.site[:, end] >= 0
+            np.add.at(total, self.chosen.site[there, end], self.weight[there])
+        return total
+
+    @cached_property
+    def doubt(self) -> dict[int, float]:
+        """Probability that each reading is wrong, by its number."""
+        shares = (self.weight @ self.wrong) / max(self.weight.sum(), 1e-300)
+        doubts = {m.number: float(share) for m, share in zip(self._numeric, shares, strict=True)}
+        if self._open:
+            mean = self.predict([m.what for m in self._open]).mean
+            fits = np.abs(mean) > 0.75 * self.chosen.source_v[:, None]
+            for m, share in zip(self._open, self.weight @ ~fits / self.weight.sum(), strict=True):
+                doubts[m.number] = float(share)
+        return doubts
+
+    def excess_ohm(self, site: int) -> tuple[float, float, float] | None:
+        """Low, middle and high (5, 50, 95 %) of a site's added resistance; None where it is not a resistance."""
+        middles: list[Floats] = []
+        spreads: list[Floats] = []
+        weights: list[Floats] = []
+        for end, loading in ((0, self._predicted.ohm_1), (1, self._predicted.ohm_2)):
+            rows = np.flatnonzero(self.chosen.site[:, end] == site)
+            load, precision = loading[rows], self._precision[rows]
+            step = np.einsum("km,km->k", load, self._pull[rows])
+            shrink = 1.0 - np.einsum("ki,kij,kj->k", load, precision, load)
+            wide = self.chosen.spread_ohm[rows, end]
+            middles.append(self.chosen.added.ohm[rows, end] + wide * step)
+            spreads.append(wide * np.sqrt(np.clip(shrink, 0.0, 1.0)))
+            weights.append(self.weight[rows])
+        middle, spread, weight = (np.concatenate(x) for x in (middles, spreads, weights))
+        if not weight.sum() > 0:
+            return None
+        values = np.concatenate([middle + z * spread for z in (-1.5, -0.5, 0.5, 1.5)])
+        mass = np.concatenate([weight * w for w in (0.16, 0.34, 0.34, 0.16)])
+        low, mid, high = _quantiles(values, mass, (0.05, 0.5, 0.95))
+        return max(low, 0.0), max(mid, 0.0), max(high, 0.0)
+
+    @cached_property
+    def _current(self) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of the motor's current under each kept hypothesis (k,)."""
+        chosen = self.chosen
+        step = np.einsum("km,km->k", self._predicted.current, self._pull)
+        shrink = 1.0 - np.einsum(
+            "ki,kij,kj->k", self._predicted.current, self._precision, self._predicted.current
+        )
+        turning = self.held.turning
+        wide = chosen.demand_a * chosen.width
+        mean = np.where(turning, chosen.demand_a + wide * step, self.held.motor_a)
+        spread = np.where(turning, wide * np.sqrt(np.clip(shrink, 0.0, 1.0)), 0.03 * self.held.motor_a)
+        return np.maximum(mean, 0.0), spread
+
+    @cached_property
+    def current_a(self) -> tuple[float, float]:
+        """Mean and standard deviation of the current that flows in the motor while start is held."""
+        mean, spread = self._current
+        weight = self.weight / self.weight.sum()
+        middle = float(weight @ mean)
+        return middle, float(np.sqrt(weight @ (spread**2 + (mean - middle) ** 2)))
+
+    def healthy(self, observables: Sequence[Observable]) -> tuple[Floats, Floats]:
+        """Mean and standard deviation of what a sound circuit would read at this current (m,), (m,).
+
+        Where no current flows at all (a break), it is the current that the engine asks for.
+        """
+        middle, spread = self.current_a
+        if middle < 0.25 * self._typical:
+            middle, spread = self._typical, self._typical * self._log_spread
+        load = self.model.load
+        one = np.array([True])
+        none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), one)
+        loaded = [what for what in observables if what.state == "cranking"]
+        source = np.array([SOURCE_V * self.model.circuit.scale])
+        held = load.hold(load.answers(none, loaded), source, np.array([min(middle, 0.9 * source[0] / 0.03)]))
+        tolerance = (self._tolerance(loaded)[1] ** 2).sum(axis=1) * middle**2
+        wide = np.sqrt(
+            (held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * self._source_spread) ** 2
+        )
+        rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
+        means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
+        out = np.empty((2, len(observables)))
+        for number, what in enumerate(observables):
+            if what.state == "cranking":
+                out[:, number] = next(means), next(wides)
+            else:
+                share = next(resting)
+                out[:, number] = share * source[0], abs(share) * self._source_spread
+        return out[0], out[1]
+
+    def foresee(self, observables: Sequence[Observable], rows: Ints) -> tuple[Floats, Floats]:
+        """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far."""
+        chosen = self.chosen
+        fewer = _Chosen(
+            chosen.site[rows],
+            chosen.added.take(rows),
+            chosen.spread_ohm[rows],
+            chosen.source_v[rows],
+            chosen.demand_a[rows],
+            chosen.width[rows],
+            chosen.repair[rows],
+            chosen.healthy,
+            chosen.broken,
+            chosen.rest_group[rows],
+        )
+        whole, self.chosen = self.chosen, fewer
+        try:
+            new = self.predict(observables)
+        finally:
+            self.chosen = whole
+        mean, variance = new.mean, new.variance()
+        if len(self._numeric):
+            old = _Predicted(
+                *(getattr(self._predicted, name)[rows] for name in _BY_ROW),
+                tolerance=self._predicted.tolerance,
+                own=self._predicted.own[rows],
+            )
+            none = np.zeros((len(observables), len(self._numeric)))
+            cross = new.covariance(old, none, none)
+            mean = mean + np.einsum("kmn,kn->km", cross, self._pull[rows])
+            gain = cross @ self._precision[rows]
+            variance = variance - np.einsum("kmn,kmn->km", gain, cross)
+        return mean, np.sqrt(np.maximum(variance, 1e-8))
+
+
+_BY_ROW = ("mean", "current", "crank", "source", "ohm_1", "ohm_2", "motor_a", "turning")
+
+
+def _log_sum(values: Floats) -> float:
+    if not len(values):
+        return -np.inf
+    top = float(values.max())
+    return top + float(np.log(np.exp(values - top).sum()))
+
+
+def _quantiles(values: Floats, mass: Floats, at: Sequence[float]) -> list[float]:
+    order = np.argsort(values)
+    share = np.cumsum(mass[order])
+    share /= share[-1]
+    return [float(values[order][min(int(np.searchsorted(share, q)), len(order) - 1)]) for q in at]
+
+
+def _allow_wrong(
+    fits: Floats, precision: Floats, pull: Floats, wrong: float, wrong_log: Floats
+) -> tuple[Floats, Floats]:
+    """Log likelihood (k,) with none, one or two readings wrong, and each reading's odds of being wrong (k, m).
+
+    Leaving a reading out of a joint Gaussian divides it by that reading's own conditional density.
+    """
+    many = len(wrong_log)
+    own = np.einsum("kii->ki", precision)
+    swap = np.log(wrong) - np.log1p(-wrong) + wrong_log
+    one = fits[:, None] + 0.5 * (pull**2 / own + np.log(2 * np.pi / own)) + swap
+    terms = [fits[:, None], one]
+    if many >= 4:
+        left, right = np.triu_indices(many, 1)
+        a, b, c = own[:, left], own[:, right], precision[:, left, right]
+        determinant = np.maximum(a * b - c * c, 1e-300)
+        x, y = pull[:, left], pull[:, right]
+        quadratic = (b * x * x - 2 * c * x * y + a * y * y) / determinant
+        two = fits[:, None] + 0.5 * (quadratic - np.log(determinant)) + np.log(2 * np.pi)
+        terms.append(two + swap[left] + swap[right])
+    joined = np.concatenate(terms, axis=1)
+    top = joined.max(axis=1, keepdims=True)
+    share = np.exp(joined - top)
+    whole = share.sum(axis=1, keepdims=True)
+    share /= whole
+    odds = share[:, 1 : many + 1].copy()
+    if many >= 4:
+        both = share[:, many + 1 :]
+        for column in range(many):
+            odds[:, column] += both[:, (left == column) | (right == column)].sum(axis=1)
+    return (top + np.log(whole))[:, 0] + many * np.log1p(-wrong), odds

@@ -1,0 +1,415 @@
+"""What can be wrong: every single fault, and every pair, with how likely it is before anything was measured.
+
+A *site* is one thing that can be wrong. Each site has *cells*: steps of severity, each a Gaussian about its middle.
+A *hypothesis* is one cell, or two cells of different sites.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.load import HEARD, Added, Heard, LoadModel, rest_volts
+from wizard.circuit.map import Side
+from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Floats, Ints, Observable
+from wizard.diagnosis.priors import Priors
+
+NO_REPAIR = "no-repair"
+# An excess that loses less than this in a 12 V system is no reason to repair anything; common practice, no source.
+MATERIAL_V, MATERIAL_CONTROL_V = 0.1, 0.3
+# Ratio from one severity to the next: fine for single faults, coarse for pairs.
+_FINE, _COARSE = 1.6, 2.8
+# A cell's standard deviation over its middle is this share of (ratio - 1), so that neighbours melt into one another.
+_WIDTH = 0.48
+
+
+@dataclass(frozen=True)
+class History:
+    """What the customer knows, as far as it changes the odds."""
+
+    replaced: frozenset[str] = frozenset()
+    helped_by: tuple[str, ...] = ()
+    touched: str | None = None
+    repaired: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One severity of a site; ohms are added in series in the site's branch, volts are the battery's own."""
+
+    weight: float
+    added_ohm: float = 0.0
+    spread_ohm: float = 0.0
+    source_share: float = 1.0
+    demand: float = 1.0
+    coil_works: bool = True
+    is_open: bool = False
+
+
+@dataclass(frozen=True)
+class Site:
+    """One thing that can be wrong: the part and fault that findings name, the family that evidence speaks of."""
+
+    part: str
+    fault: str
+    family: str
+    branch: str
+    repair: str
+    weight: float
+    fine: tuple[Cell, ...]
+    coarse: tuple[Cell, ...]
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """n hypotheses as arrays; the last of the singles is the healthy circuit.
+
+    `site` (n, 2) are numbers of sites, -1 where there is none. `repair` (n,) indexes `repairs`: what would be done
+    first if it were true. `broken` are the sets of branches that carry nothing, `rest_group` (n,) which one applies.
+    """
+
+    sites: tuple[Site, ...]
+    repairs: tuple[str, ...]
+    site: Ints
+    added: Added
+    spread_ohm: Floats
+    source_share: Floats
+    demand: Floats
+    log_prior: Floats
+    repair: Ints
+    broken: tuple[frozenset[str], ...]
+    rest_group: Ints
+    is_open: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.log_prior)
+
+
+def _ladder(least: float, most: float, ratio: float) -> list[float]:
+    steps = max(1, math.ceil(math.log(most / least) / math.log(ratio)))
+    return [least * (most / least) ** ((step + 0.5) / steps) for step in range(steps)]
+
+
+def _excess_cells(material_ohm: float, most_ohm: float, ratio: float, open_share: float) -> tuple[Cell, ...]:
+    """Log-spaced severities: half a decade below what matters, then up to `most_ohm`, then a break."""
+    below = _ladder(material_ohm * 0.35, material_ohm, max(ratio, 1.7))
+    above = _ladder(material_ohm, most_ohm, ratio)
+    share = (1.0 - open_share) / (0.15 * 1 + 1)
+    cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4) for ohm in below]
+    # Milder faults are the commoner ones: the weight falls with the square root of a decade.
+    fall = np.array([(ohm / material_ohm) ** -0.15 for ohm in above])
+    fall *= share / fall.sum()
+    cells += [
+        Cell(float(weight), ohm, ohm * _WIDTH * (ratio - 1.0))
+        for weight, ohm in zip(fall, above, strict=True)
+    ]
+    return (*cells, Cell(open_share, OPEN_OHM, 0.0, is_open=True))
+
+
+def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, ...]:
+    """Every site of a circuit with its weight, changed by history."""
+    scale, typical = circuit.scale, circuit.demand_a[1]
+    sites: list[Site] = []
+    helped = [priors.helped_by[name] for name in history.helped_by if name in priors.helped_by]
+
+    def weigh(base: float, part: str, *families: str) -> float:
+        for table in helped:
+            for family in families:
+                base *= table.get(family, 1.0)
+        return base * (priors.replaced if part in history.replaced else 1.0)
+
+    for name, passive in circuit.parts.items():
+        part = passive.part
+        control = part.side is Side.CONTROL
+        base = part.fault_weight
+        if base is None:
+            base = (priors.control_kinds if control else priors.kinds)[part.kind]
+        weight = weigh(base, name, str(part.kind))
+        if history.touched is not None and history.touched in part.between:
+            weight *= priors.touched
+        if part.repair in history.repaired:
+            weight *= priors.replaced
+        if control:
+            material, most = MATERIAL_CONTROL_V * scale / circuit.map.solenoid.hold_in_a, 2.0 * scale
+        else:
+            material, most = MATERIAL_V * scale / typical, 0.6 * scale * 170.0 / typical
+        sites.append(
+            Site(
+                name,
+                "high-resistance",
+                str(part.kind),
+                name,
+                part.repair,
+                weight,
+                _excess_cells(material, most, _FINE, priors.open_share),
+                _excess_cells(material, most, _COARSE, priors.open_share),
+            )
+        )
+    own = circuit.battery_ohm
+    rotor = circuit.rotor_ohm
+
+    def family(part: str, fault: str, branch: str, repair: str, fine: list[Cell], coarse: list[Cell]) -> None:
+        key = f"{part}-{fault}"
+        weight = weigh(priors.families[key], part, key)
+        if repair in history.repaired:
+            weight *= priors.replaced
+        total_fine, total_coarse = sum(c.weight for c in fine), sum(c.weight for c in coarse)
+        sites.append(
+            Site(
+                part,
+                fault,
+                key,
+                branch,
+                repair,
+                weight,
+                tuple(_reweighed(cell, total_fine) for cell in fine),
+                tuple(_reweighed(cell, total_coarse) for cell in coarse),
+            )
+        )
+
+    # Volts at rest against charge, and the resistance that goes with it.
+    flat = [
+        Cell(1.0, own * extra, own * extra * 0.5, volts / 12.6)
+        for volts, extras in (
+            (12.28, (0.3, 1.0)),
+            (12.1, (0.5, 1.5)),
+            (11.9, (0.8, 2.5)),
+            (11.65, (1.0, 4.0)),
+            (11.3, (1.5, 6.0)),
+            (10.6, (2.0, 8.0)),
+        )
+        for extra in extras
+    ]
+    family("battery", "discharged", BATTERY, "charge-battery", flat, flat[2::2])
+    tired = [
+        Cell(1.0, own * extra, own * extra * 0.22)
+        for extra in (0.9, 1.5, 2.4, 3.8, 6.0, 9.6, 15.0, 25.0, 60.0)
+    ]
+    family("battery", "worn", BATTERY, "replace-battery", tired, tired[2::2])
+    brushes = [
+        Cell(1.0, rotor * extra, rotor * extra * 0.25) for extra in (0.6, 1.0, 1.7, 3.0, 5.0, 9.0, 20.0)
+    ]
+    family("starter", "worn", MOTOR, "replace-starter", brushes, brushes[1::2])
+    family("starter", "open", MOTOR, "replace-starter", *([Cell(1.0, OPEN_OHM, is_open=True)],) * 2)
+    shorted = [
+        Cell(1.0, -0.45 * rotor, 0.1 * rotor, demand=10.0),
+        Cell(1.0, -0.65 * rotor, 0.07 * rotor, demand=10.0),
+    ]
+    family("starter", "shorted", MOTOR, "replace-starter", shorted, shorted[1:])
+    high = circuit.demand_a[2] / typical
+    drags = [Cell(1.0, demand=high * factor) for factor in (1.15, 1.4, 1.7, 2.1, 2.8)]
+    family("starter", "dragging", BATTERY, "replace-starter", drags, drags[1::2])
+    family("engine", "dragging", BATTERY, "free-the-engine", drags, drags[1::2])
+    family("coil", "open", BATTERY, "replace-starter", *([Cell(1.0, coil_works=False)],) * 2)
+    return tuple(site for site in sites if site.weight > 0)
+
+
+def _reweighed(cell: Cell, total: float) -> Cell:
+    return Cell(
+        cell.weight / total,
+        cell.added_ohm,
+        cell.spread_ohm,
+        cell.source_share,
+        cell.demand,
+        cell.coil_works,
+        cell.is_open,
+    )
+
+
+@dataclass
+class FaultModel:
+    """All hypotheses about one circuit, with the load model that predicts what each would read."""
+
+    circuit: Circuit
+    priors: Priors
+    history: History
+    load: LoadModel = field(init=False)
+    sites: tuple[Site, ...] = field(init=False)
+    _rest: dict[tuple[Observable, frozenset[str]], float] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.load = LoadModel(self.circuit)
+        self.sites = sites_of(self.circuit, self.priors, self.history)
+
+    @cached_property
+    def repairs(self) -> tuple[str, ...]:
+        """Every repair that a site has, in the order of the sites, and no repair last."""
+        return (*dict.fromkeys(site.repair for site in self.sites), NO_REPAIR)
+
+    @cached_property
+    def singles(self) -> Hypotheses:
+        """Every single fault in fine steps, and the healthy circuit last."""
+        cells = self._cells([site.fine for site in self.sites])
+        rows = np.arange(len(cells.weight))
+        weight = cells.weight.copy()
+        weight[-1] = self.priors.families["nothing"]
+        return self._join(cells, rows, np.full(len(rows), rows[-1]), weight)
+
+    @cached_property
+    def pairs(self) -> Hypotheses:
+        """Every pair of faults that both matter, in coarse steps."""
+        cells = self._cells([site.coarse for site in self.sites])
+        big = np.flatnonzero(cells.matters)
+        one, two = (big[side] for side in np.triu_indices(len(big), 1))
+        passive = np.array([site.part in self.circuit.parts for site in self.sites] + [True])
+        # Pairs within battery, starter and engine ask the same of the meter as one of them alone.
+        apart = (cells.branch[one] != cells.branch[two]) & (
+            passive[cells.site[one]] | passive[cells.site[two]]
+        )
+        one, two = one[apart], two[apart]
+        total = sum(site.weight for site in self.sites)
+        weight = cells.weight[one] * cells.weight[two] * (2.0 * self.priors.two_faults / total)
+        return self._join(cells, one, two, weight)
+
+    def rest_volts(self, what: Observable, broken: frozenset[str]) -> float:
+        """One reading at rest per volt of the battery, with these branches broken."""
+        key = (what, broken)
+        if key not in self._rest:
+            self._rest[key] = float(rest_volts(self.circuit, [what], broken)[0])
+        return self._rest[key]
+
+    def _cells(self, by_site: list[tuple[Cell, ...]]) -> _Cells:
+        flat = [(number, cell) for number, cells in enumerate(by_site) for cell in cells]
+        flat.append((-1, Cell(1.0)))
+        index = self.load.index
+        site = np.array([number for number, _ in flat])
+        branch = np.array([index[self.sites[n].branch] if n >= 0 else index[BATTERY] for n in site])
+        broken = [cell.is_open or not cell.coil_works for _, cell in flat]
+        names = [COIL if not cell.coil_works else self.sites[n].branch if n >= 0 else "" for n, cell in flat]
+        arrays = {
+            name: np.array([getattr(cell, name) for _, cell in flat])
+            for name in (
+                "weight",
+                "added_ohm",
+                "spread_ohm",
+                "source_share",
+                "demand",
+                "coil_works",
+                "is_open",
+            )
+        }
+        arrays["weight"] = arrays["weight"] * np.array(
+            [self.sites[n].weight if n >= 0 else 1.0 for n in site]
+        )
+        groups = ["", *dict.fromkeys(name for name, out in zip(names, broken, strict=True) if out)]
+        group = np.array([groups.index(name) if out else 0 for name, out in zip(names, broken, strict=True)])
+        cells = _Cells(site=site, branch=branch, groups=tuple(groups), group=group, **arrays)
+        cells.repair, cells.matters, cells.by_volts = self._judged(cells)
+        return cells
+
+    def _judged(self, cells: _Cells) -> tuple[Ints, NDArray[np.bool_], Floats]:
+        """For each cell alone: the repair it calls for, whether it matters, and the volts by which it does."""
+        circuit, count = self.circuit, len(cells.weight)
+        role = circuit.roles
+        spans = [Observable("cranking", *site_span(circuit, site)) for site in self.sites]
+        posts = Observable("cranking", role["battery.positive"], role["battery.negative"])
+        branch = np.stack([cells.branch, np.full(count, self.load.index[BATTERY])], axis=1)
+        added = Added(branch, np.stack([cells.added_ohm, np.zeros(count)], axis=1), cells.coil_works)
+        same = branch[:, 0] == branch[:, 1]
+        branch[same, 1] = self.load.index[MOTOR]
+        held = self.load.hold(
+            self.load.answers(added, [*spans, posts]),
+            12.6 * circuit.scale * cells.source_share,
+            circuit.demand_a[1] * cells.demand,
+        )
+        changed = held.heard != HEARD.index(Heard.CRANKS_NORMALLY)
+        lost = held.values - held.values[-1]
+        order = {name: number for number, name in enumerate(self.repairs)}
+        repair = np.full(count, order[NO_REPAIR])
+        matters = np.zeros(count, dtype=bool)
+        by_volts = np.zeros(count)
+        for number, site in enumerate(self.sites):
+            own = cells.site == number
+            if site.part in circuit.parts:
+                control = circuit.parts[site.part].part.side is Side.CONTROL
+                least = (MATERIAL_CONTROL_V if control else MATERIAL_V) * circuit.scale
+                by_volts[own] = lost[own, number]
+                matters[own] = changed[own] | (lost[own, number] >= 0.999 * least)
+            elif site.fault == "discharged":
+                by_volts[own], matters[own] = 100.0, cells.source_share[own] < 12.2 / 12.6
+            elif site.family == "battery-worn":
+                by_volts[own], matters[own] = 50.0, held.values[own, -1] < 9.6 * circuit.scale
+            else:
+                by_volts[own], matters[own] = 25.0, changed[own]
+            repair[own & matters] = order[site.repair]
+        return repair, matters, by_volts
+
+    def _join(self, cells: _Cells, one: Ints, two: Ints, weight: Floats) -> Hypotheses:
+        branch = np.stack([cells.branch[one], cells.branch[two]], axis=1)
+        # The empty second cell must not share the first one's branch, whatever it is.
+        spare = np.where(
+            cells.branch[one] == self.load.index[BATTERY], self.load.index[MOTOR], cells.branch[two]
+        )
+        branch[:, 1] = np.where(branch[:, 0] == branch[:, 1], spare, branch[:, 1])
+        first_leads = cells.by_volts[one] >= cells.by_volts[two]
+        pair_group = cells.group[one] * len(cells.groups) + cells.group[two]
+        used, rest_group = np.unique(pair_group, return_inverse=True)
+        broken = tuple(
+            frozenset(name for name in (cells.groups[key // len(cells.groups)], cells.groups[key % len(cells.groups)]) if name)
+            for key in used
+        )  # fmt: skip
+        return Hypotheses(
+            self.sites,
+            self.repairs,
+            np.stack([cells.site[one], cells.site[two]], axis=1),
+            Added(
+                branch,
+                np.stack([cells.added_ohm[one], cells.added_ohm[two]], axis=1),
+                cells.coil_works[one] & cells.coil_works[two],
+            ),
+            np.stack([cells.spread_ohm[one], cells.spread_ohm[two]], axis=1),
+            cells.source_share[one] * cells.source_share[two],
+            np.maximum(cells.demand[one], cells.demand[two]),
+            np.log(weight),
+            np.where(first_leads, cells.repair[one], cells.repair[two]),
+            broken,
+            rest_group,
+            np.stack([cells.is_open[one], cells.is_open[two]], axis=1),
+        )
+
+
+@dataclass
+class _Cells:
+    """All cells of all sites side by side, the healthy circuit last; `group` indexes what is broken in `groups`."""
+
+    site: Ints
+    branch: Ints
+    weight: Floats
+    added_ohm: Floats
+    spread_ohm: Floats
+    source_share: Floats
+    demand: Floats
+    coil_works: NDArray[np.bool_]
+    is_open: NDArray[np.bool_]
+    groups: tuple[str, ...]
+    group: Ints
+    repair: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
+    matters: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
+    by_volts: Floats = field(default_factory=lambda: np.empty(0))
+
+
+def site_span(circuit: Circuit, site: Site) -> tuple[str, str]:
+    """The two points that show a site most directly, red first."""
+    role = circuit.roles
+    if site.part in circuit.parts:
+        return circuit.parts[site.part].part.between
+    if site.part == "battery":
+        return role["battery.positive"], role["battery.negative"]
+    if site.part == "coil":
+        return circuit.map.solenoid.coil
+    return role["starter.motor"], role["starter.case"]
+
+
+def evidence_weight(hypotheses: Hypotheses, table: Mapping[str, float]) -> Floats:
+    """How likely an answer is under each hypothesis (n,): the family's row where there is one, else `otherwise`."""
+    otherwise = table["otherwise"]
+    by_site = np.array([table.get(site.family, otherwise) for site in hypotheses.sites] + [otherwise])
+    first, second = by_site[hypotheses.site[:, 0]], by_site[hypotheses.site[:, 1]]
+    # Of two faults the one that the answer speaks of decides.
+    return np.where(np.abs(np.log(first / otherwise)) >= np.abs(np.log(second / otherwise)), first, second)

@@ -1,0 +1,302 @@
+"""When the readings are enough to name a repair, and how that is said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.limits import Limits
+from wizard.circuit.network import Observable
+from wizard.diagnosis.belief import Belief, Measurement
+from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, Site, site_span
+from wizard.diagnosis.planner import Reach, minutes_for
+from wizard.quantities import show_amps, show_band, show_volts
+
+# A repair is named at these odds, and a circuit is called sound at the same ones.
+ENOUGH = 0.95
+# Readings more likely wrong than right show nothing.
+_DOUBTFUL = 0.5
+# Half the width of a 90 % band, in standard deviations.
+_BAND = 1.645
+
+
+@dataclass(frozen=True)
+class Drop:
+    """Volts between two points as readings tell: one reading across, or two whose difference it is."""
+
+    volts: float | None
+    numbers: tuple[int, ...]
+    spans: tuple[Observable, ...]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A repair that readings show directly: the site, the drop across it and what a sound one would lose."""
+
+    site: Site
+    drop: Drop
+    start: str
+    end: str
+    expected_v: tuple[float, float]
+
+
+def drop_between(measurements: Sequence[Measurement], start: str, end: str) -> Drop | None:
+    """Volts lost from `start` to `end` while cranking; repeats of a span are averaged."""
+    spans: dict[tuple[str, str], list[Measurement]] = {}
+    for m in measurements:
+        if m.what.state == "cranking" and not m.what.clamp:
+            spans.setdefault((m.what.red, m.what.black), []).append(m)
+
+    def across(red: str, black: str) -> tuple[float | None, list[Measurement]] | None:
+        for sign, key in ((1.0, (red, black)), (-1.0, (black, red))):
+            if key in spans:
+                values = [m.value for m in spans[key] if m.value is not None]
+                return (sign * float(np.mean(values)) if values else None), spans[key]
+        return None
+
+    if direct := across(start, end):
+        volts, used = direct
+        return Drop(volts, tuple(m.number for m in used), (used[0].what,))
+    for point in dict.fromkeys(end for key in spans for end in key):
+        first, second = across(point, start), across(point, end)
+        if first and second and first[0] is not None and second[0] is not None:
+            used = [*first[1], *second[1]]
+            return Drop(
+                second[0] - first[0], tuple(m.number for m in used), (first[1][0].what, second[1][0].what)
+            )
+    return None
+
+
+def trusted(belief: Belief) -> list[Measurement]:
+    """Readings that are more likely right than wrong."""
+    return [m for m in belief.evidence.measurements if belief.doubt.get(m.number, 0.0) < _DOUBTFUL]
+
+
+def expected_band(belief: Belief, what: Observable) -> tuple[float, float]:
+    """Where nine of ten sound circuits would read, at the current as far as it is known."""
+    mean, spread = belief.healthy([what])
+    return _band(float(mean[0]), float(spread[0]), clamp=bool(what.clamp))
+
+
+def expected_bands(belief: Belief, observables: Sequence[Observable]) -> list[tuple[float, float]]:
+    """The same for many observables at once."""
+    mean, spread = belief.healthy(observables)
+    return [
+        _band(float(m), float(s), clamp=bool(what.clamp))
+        for m, s, what in zip(mean, spread, observables, strict=True)
+    ]
+
+
+def _band(mean: float, spread: float, *, clamp: bool) -> tuple[float, float]:
+    # A meter in the bay shows hundredths of a volt: a narrower band would be a pretence.
+    wide = _BAND * max(spread, 1.0 if clamp else 0.003)
+    low, high = mean - wide, mean + wide
+    return (max(low, 0.0), high) if mean >= 0 else (low, min(high, 0.0))
+
+
+def _sites_of(belief: Belief, repair: str) -> list[tuple[float, Site]]:
+    odds = belief.site_probability
+    pairs = [(float(odds[n]), site) for n, site in enumerate(belief.model.sites) if site.repair == repair]
+    return sorted(pairs, key=lambda pair: -pair[0])
+
+
+def shown(belief: Belief, repair: str) -> Shown | None:
+    """How readings show a repair directly, or None: never condemn on odds alone.
+
+    For a part there must be a drop over that repair's own parts and nothing else, above what a sound one loses. For
+    battery, starter and coil there must be a reading at that very thing.
+    """
+    circuit, measurements = belief.model.circuit, trusted(belief)
+    sites = _sites_of(belief, repair)
+    own_parts = {site.part for _, site in sites}
+    for odds, site in sites:
+        if odds < 0.02:
+            continue
+        start, end = site_span(circuit, site)
+        if site.part in circuit.parts:
+            for red, black in _spans_within(circuit, own_parts, start, end, measurements):
+                drop = drop_between(measurements, red, black)
+                if drop is None:
+                    continue
+                expected = expected_band(belief, Observable("cranking", red, black))
+                least = 0.5 * MATERIAL_V * circuit.scale
+                if drop.volts is None or abs(drop.volts) > max(expected[1], least):
+                    return Shown(site, drop, red, black, expected)
+            continue
+        state = "resting" if site.fault == "discharged" else "cranking"
+        if site.fault == "dragging":
+            used = [m for m in measurements if m.what.state == "cranking"]
+            if any(m.what.clamp for m in used) or len(used) >= 3:
+                best = next((m for m in used if m.what.clamp), used[0])
+                return _whole(belief, site, best)
+            continue
+        for m in measurements:
+            if m.what.state == state and {m.what.red, m.what.black} == {start, end}:
+                return _whole(belief, site, m)
+        if site.fault == "open" and site.part == "coil":
+            run = circuit.runs["control"]
+            for m in measurements:
+                if m.what.state == state and (m.what.red, m.what.black) == run:
+                    return _whole(belief, site, m)
+    return None
+
+
+def _whole(belief: Belief, site: Site, m: Measurement) -> Shown:
+    drop = Drop(m.value, (m.number,), (m.what,))
+    return Shown(site, drop, m.what.red, m.what.black, expected_band(belief, m.what))
+
+
+def _spans_within(
+    circuit: Circuit, own: set[str], start: str, end: str, measurements: Sequence[Measurement]
+) -> list[tuple[str, str]]:
+    """Spans that lie within one repair: the part itself first, then any that its other parts make longer."""
+    spans = [(start, end)]
+    if len(own) > 1:
+        points = dict.fromkeys(p for m in measurements for p in (m.what.red, m.what.black) if p)
+        for red in points:
+            for black in points:
+                path = circuit.path(red, black) if red != black else None
+                if path and set(path) <= own:
+                    spans.append((red, black))
+    return spans
+
+
+def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
+    """Readings that would show this repair directly, the quickest first."""
+    circuit = belief.model.circuit
+    measurements = trusted(belief)
+    found: dict[Observable, float] = {}
+    for odds, site in _sites_of(belief, repair)[:3]:
+        if odds < 0.02:
+            continue
+        start, end = site_span(circuit, site)
+        state = "resting" if site.fault == "discharged" else "cranking"
+        options = [Observable(state, start, end)]
+        if site.part in circuit.parts:
+            for m in measurements:
+                if m.value is None or m.what.clamp or m.what.state != "cranking":
+                    continue
+                for red, black in ((m.what.red, m.what.black), (m.what.black, m.what.red)):
+                    for have, want in ((start, end), (end, start)):
+                        if black == have and red != want:
+                            options.append(Observable(state, red, want))
+        elif site.fault == "dragging" and reach.clamp_meter:
+            cables = [name for name in circuit.main_loop if circuit.parts[name].part.kind == "cable"]
+            options = [Observable(state, clamp=name) for name in cables[:1]] or options
+        for what in options:
+            if not {what.red, what.black} & reach.out_of_reach:
+                found.setdefault(what, minutes_for(circuit, what, reach))
+    done = {(m.what.state, frozenset((m.what.red, m.what.black)), m.what.clamp) for m in measurements}
+    return sorted(
+        (what for what in found if (what.state, frozenset((what.red, what.black)), what.clamp) not in done),
+        key=lambda what: found[what],
+    )
+
+
+def top_repair(belief: Belief) -> tuple[str, float]:
+    """The likeliest repair and its odds."""
+    return max(belief.repair_probability.items(), key=lambda pair: pair[1])
+
+
+def find(belief: Belief) -> tuple[str, Shown] | None:
+    """The repair that the readings call for, when it is likely enough and directly shown."""
+    repair, odds = top_repair(belief)
+    if repair == NO_REPAIR or odds < ENOUGH:
+        return None
+    evidence = shown(belief, repair)
+    return (repair, evidence) if evidence else None
+
+
+def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> str:
+    """What was measured, what a sound circuit would have read, what the limit is, and why the rest is cleared."""
+    circuit, site = belief.model.circuit, evidence.site
+    numbers = " and ".join(str(number) for number in evidence.drop.numbers)
+    reading = f"reading {numbers}" if len(evidence.drop.numbers) == 1 else f"readings {numbers}"
+    if site.part in circuit.parts:
+        label = circuit.parts[site.part].part.label
+        label = label[0].upper() + label[1:]
+        limit, _ = limits.judge(circuit, "cranking", evidence.start, evidence.end, 0.0)
+        allowed = f" Practice allows {show_volts(limit)}." if limit is not None else ""
+        if evidence.drop.volts is None:
+            first = f"{label}: open; the whole battery shows across it ({reading})."
+        else:
+            volts = abs(evidence.drop.volts)
+            how = "the difference of " if len(evidence.drop.spans) > 1 else ""
+            first = f"{label}: {show_volts(volts)} lost while cranking ({how}{reading})."
+        sound = f" A sound one would lose {show_band(*evidence.expected_v)} at this current."
+        return first + sound + allowed + _cleared(belief, limits, repair)
+    return _family_statement(belief, limits, evidence, reading) + _cleared(belief, limits, repair)
+
+
+def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: str) -> str:
+    circuit, site, volts = belief.model.circuit, evidence.site, evidence.drop.volts
+    value = show_volts(volts) if volts is not None and not evidence.drop.spans[0].clamp else ""
+    middle, _ = belief.current_a
+    match site.family:
+        case "battery-discharged":
+            floor, _ = limits.floor(circuit, "battery-resting")
+            return f"The battery rests at {value} ({reading}); {show_volts(floor)} or more is charged enough to test."
+        case "battery-worn":
+            floor, _ = limits.floor(circuit, "battery-cranking")
+            low, high = evidence.expected_v
+            return (
+                f"The battery's posts fall to {value} while cranking ({reading}); a sound one holds "
+                f"{show_band(low, high)} at this current and practice asks for {show_volts(floor)}."
+            )
+        case "starter-open":
+            return f"The motor gets {value} while start is held ({reading}) and no current flows: it is open inside."
+        case "starter-worn":
+            return (
+                f"The motor gets {value} while start is held ({reading}) and draws only about "
+                f"{show_amps(middle)}: its brushes or commutator lose the rest."
+            )
+        case "starter-shorted":
+            return f"The motor draws about {show_amps(middle)} and gets {value} ({reading}): a winding is shorted."
+        case "coil-open":
+            return (
+                "The trigger wire brings its volts and the solenoid does nothing: its coil is open "
+                + f"({reading})."
+            )
+        case _:
+            high = circuit.demand_a[2]
+            who = "The starter drags" if site.part == "starter" else "The engine is hard to turn"
+            return (
+                f"{who}: about {show_amps(middle)} flows where a healthy engine takes up to {show_amps(high)} "
+                f"({reading})."
+            )
+
+
+def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
+    """Which runs read as sound ones would, and which were not measured."""
+    circuit = belief.model.circuit
+    measurements = trusted(belief)
+    own = {site.part for _, site in _sites_of(belief, repair)}
+    sound: list[str] = []
+    unseen: list[str] = []
+    names = {
+        "positive": "the positive side",
+        "contacts": "the solenoid contacts",
+        "ground": "the ground side",
+    }
+    for run, name in names.items():
+        path = set(circuit.path(*circuit.runs[run]) or ())
+        if path & own:
+            continue
+        drop = drop_between(measurements, *circuit.runs[run])
+        if drop is None:
+            unseen.append(name)
+        elif drop.volts is not None:
+            _, judgement = limits.judge(circuit, "cranking", *circuit.runs[run], drop.volts)
+            if judgement != "over":
+                lose = "lose" if run == "contacts" else "loses"
+                sound.append(f"{name} {lose} {show_volts(drop.volts)}")
+    text = ""
+    if sound:
+        joined = " and ".join(sound)
+        text += f" {joined[0].upper()}{joined[1:]}, within limits."
+    if unseen:
+        text += f" Not measured: {', '.join(unseen)}."
+    return text

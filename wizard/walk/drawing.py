@@ -1,0 +1,279 @@
+"""The circuit drawn as a run of points and parts, with the leads on them and every drop known so far."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from wizard.circuit.circuit import Circuit, PassivePart
+from wizard.circuit.map import Kind, Side
+from wizard.quantities import show_band, show_volts
+from wizard.walk.assessment import Assessment, JudgedReading, SpanView
+
+# A sound reading passes the edge of its band by a hundredth or two; more is worth a word.
+_CLEARLY_ABOVE_V = 0.02
+
+
+class Section(StrEnum):
+    """The stretch of the circuit that a row belongs to."""
+
+    POSITIVE = "positive side"
+    STARTER = "starter"
+    GROUND = "ground side"
+    BESIDE = "beside it, in parallel"
+    CONTROL = "control side"
+
+
+class Verdict(StrEnum):
+    """What is said of a drop, each with a mark of its own so that nothing depends on colour."""
+
+    UNKNOWN = ""
+    SOUND = "ok"
+    ABOVE = "above sound"
+    MARGINAL = "marginal"
+    OVER = "over"
+
+    @property
+    def mark(self) -> str:
+        return {"over": "!", "marginal": "~", "above sound": "^", "ok": "="}.get(self.value, " ")
+
+
+@dataclass(frozen=True)
+class Leads:
+    """Where the meter's leads are, or the part that the clamp is around."""
+
+    red: str | None = None
+    black: str | None = None
+    clamp: str | None = None
+
+
+@dataclass(frozen=True)
+class Drop:
+    """One drop as it is printed, in volts without the unit; `?` where no reading tells."""
+
+    lost: str
+    sound: str
+    limit: str
+    verdict: Verdict
+
+    @property
+    def mark_and_word(self) -> str:
+        return f"{self.verdict.mark} {self.verdict.value}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """A point and the part that leads on from it; the last row of a stretch has no part.
+
+    `lead` is R, B or nothing; `between` says that the part lies between the leads, `clamped` that the clamp
+    is around it. `stretch` is the latest reading across several parts that ends at this point, `since` its
+    start and `reading` its number.
+    """
+
+    section: Section
+    point: str
+    part: str = ""
+    detail: str = ""
+    lead: str = ""
+    between: bool = False
+    clamped: bool = False
+    drop: Drop | None = None
+    probability: float = 0.0
+    stretch: Drop | None = None
+    since: str = ""
+    reading: int = 0
+
+
+def short_name(name: str) -> str:
+    """A point's or a part's id as words."""
+    return name.replace("-", " ")
+
+
+def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads) -> list[Row]:
+    """All rows: around the loop from the positive post, then parallel paths, then the control side."""
+    spans = {span.part: span for span in assessment.spans} if assessment else {}
+    readings = assessment.readings if assessment else []
+    between = frozenset(
+        (circuit.path(leads.red, leads.black) or ())
+        if leads.red is not None and leads.black is not None
+        else ()
+    )
+    on_the_loop = frozenset(
+        point for run in ("positive", "contacts", "ground") for point in _points(circuit, run)
+    )
+    pen = _Pen(circuit, spans, [r for r in readings if _counts(r)], leads, between, on_the_loop)
+    rows: list[Row] = []
+    for section, run in (
+        (Section.POSITIVE, "positive"),
+        (Section.STARTER, "contacts"),
+        (Section.GROUND, "ground"),
+    ):
+        path = circuit.path(*circuit.runs[run]) or ()
+        rows += pen.stretch(section, _points(circuit, run), path, last=run == "ground")
+        if run == "contacts":
+            rows.append(pen.motor())
+    drawn = set(circuit.main_loop)
+    main_points = [row.point for row in rows]
+    beside = {n: p for n, p in circuit.parts.items() if n not in drawn and p.part.side is not Side.CONTROL}
+    for points, parts in _chains(beside, main_points):
+        rows += pen.stretch(Section.BESIDE, points, parts, last=True)
+    control = {n: p for n, p in circuit.parts.items() if p.part.side is Side.CONTROL}
+    for points, parts in _chains(control, [circuit.roles["battery.positive"], *main_points]):
+        rows += pen.stretch(Section.CONTROL, points, parts, last=True)
+    return rows
+
+
+def posts(circuit: Circuit, assessment: Assessment | None) -> dict[str, JudgedReading]:
+    """The latest readings across the battery's posts, by state."""
+    pair = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
+    readings = assessment.readings if assessment else []
+    return {r.state: r for r in readings if _counts(r) and {r.red, r.black} == pair}
+
+
+def verdict(judgement: str, lost_v: float | None, sound_v: tuple[float, float] | None) -> Verdict:
+    """The word for a drop: its judgement against the limit and, within that, how it stands to a sound one."""
+    if judgement in ("over", "marginal"):
+        return Verdict.OVER if judgement == "over" else Verdict.MARGINAL
+    if lost_v is None:
+        return Verdict.UNKNOWN
+    if sound_v is not None and lost_v > sound_v[1] + _CLEARLY_ABOVE_V:
+        return Verdict.ABOVE
+    return Verdict.SOUND if judgement == "within" else Verdict.UNKNOWN
+
+
+def reading_drop(reading: JudgedReading) -> Drop:
+    """A reading as it is printed beside what a sound circuit would read and what practice allows."""
+    if reading.amps is not None:
+        lost = f"{reading.amps:.0f} A"
+    else:
+        lost = "open" if reading.volts is None else _figure(reading.volts)
+    return Drop(
+        lost,
+        _band(reading.expected_v),
+        "" if reading.limit_v is None else _figure(reading.limit_v),
+        verdict(reading.judgement, reading.volts, reading.expected_v),
+    )
+
+
+def _points(circuit: Circuit, run: str) -> tuple[str, ...]:
+    return circuit.points_along(*circuit.runs[run])
+
+
+def _counts(reading: JudgedReading) -> bool:
+    return not reading.struck and not reading.before_repair
+
+
+def _figure(volts: float) -> str:
+    return show_volts(volts).removesuffix(" V")
+
+
+def _band(band: tuple[float, float] | None) -> str:
+    return "" if band is None else show_band(*band).removesuffix(" V").replace(" to ", "-")
+
+
+@dataclass(frozen=True)
+class _Pen:
+    circuit: Circuit
+    spans: dict[str, SpanView]
+    readings: list[JudgedReading]
+    leads: Leads
+    between: frozenset[str]
+    on_the_loop: frozenset[str]
+
+    def stretch(
+        self, section: Section, points: Iterable[str], parts: Iterable[str], *, last: bool
+    ) -> Iterator[Row]:
+        """Rows of one stretch; its last point is drawn only when no other stretch goes on from there."""
+        points, parts = list(points), list(parts)
+        for point, part in zip(points, parts, strict=False):
+            yield self._row(section, point, part)
+        if last:
+            yield self._row(section, points[-1], None)
+
+    def motor(self) -> Row:
+        """The starter between its own stud and its case; its volts are what it works with, not lost."""
+        start, end = self.circuit.map.starter.positive, self.circuit.map.starter.negative
+        latest = next(
+            (r for r in reversed(self.readings) if (r.state, r.red, r.black) == ("cranking", start, end)),
+            None,
+        )
+        drop = reading_drop(latest) if latest else Drop("?", "", "", Verdict.UNKNOWN)
+        return replace(self._row(Section.STARTER, start, None), part="starter", drop=drop)
+
+    def _row(self, section: Section, point: str, part: str | None) -> Row:
+        reading = None
+        if section not in (Section.BESIDE, Section.CONTROL) or point not in self.on_the_loop:
+            reading = self._ending_at(point)
+        lead = "R" if point == self.leads.red else "B" if point == self.leads.black else ""
+        if point in self.on_the_loop and not self._leads_belong_to(section):
+            lead = ""
+        span = self.spans.get(part or "")
+        return Row(
+            section=section,
+            point=point,
+            part=part or "",
+            detail=_detail(self.circuit.parts[part]) if part else "",
+            lead=lead,
+            between=part in self.between,
+            clamped=part is not None and part == self.leads.clamp,
+            drop=_part_drop(span) if part else None,
+            probability=span.probability if span else 0.0,
+            stretch=reading_drop(reading) if reading else None,
+            since=(reading.red or "") if reading else "",
+            reading=reading.id if reading else 0,
+        )
+
+    def _leads_belong_to(self, section: Section) -> bool:
+        """Whether a lead is drawn where a side path leaves the loop: when the reading is of that path."""
+        if section is Section.BESIDE:
+            return False
+        of_control = any(self.circuit.parts[name].part.side is Side.CONTROL for name in self.between)
+        return section is not Section.CONTROL or of_control
+
+    def _ending_at(self, point: str) -> JudgedReading | None:
+        for reading in reversed(self.readings):
+            if reading.black != point or reading.red is None or reading.state != "cranking":
+                continue
+            if len(self.circuit.path(reading.red, point) or ()) > 1:
+                return reading
+        return None
+
+
+def _part_drop(span: SpanView | None) -> Drop:
+    if span is None:
+        return Drop("?", "", "", Verdict.UNKNOWN)
+    return Drop(
+        "?" if span.lost_v is None else _figure(span.lost_v),
+        _band(span.expected_v),
+        "" if span.limit_v is None else _figure(span.limit_v),
+        verdict(span.judgement, span.lost_v, span.expected_v),
+    )
+
+
+def _detail(passive: PassivePart) -> str:
+    part = passive.part
+    if part.kind in (Kind.CABLE, Kind.STRAP) and part.length_m is not None and part.size is not None:
+        return f"{part.length_m:g} m {part.size}"
+    return ""
+
+
+def _chains(parts: dict[str, PassivePart], anchors: list[str]) -> Iterator[tuple[list[str], list[str]]]:
+    """Runs of these parts, each from an anchor on until it meets another anchor or ends."""
+    left = dict(parts)
+    starts = [*anchors, *(point for passive in parts.values() for point in passive.part.between)]
+    for anchor in starts:
+        while first := _touching(left, anchor):
+            points, names = [anchor], [first]
+            while True:
+                one, other = left.pop(names[-1]).part.between
+                points.append(other if points[-1] == one else one)
+                onward = _touching(left, points[-1])
+                if points[-1] in anchors or onward is None:
+                    break
+                names.append(onward)
+            yield points, names
+
+
+def _touching(parts: dict[str, PassivePart], point: str) -> str | None:
+    return next((name for name, passive in parts.items() if point in passive.part.between), None)
