@@ -145,6 +145,14 @@ def priors() -> Priors:
     return _kept(shipped(FLOWS) / "priors.yaml", Priors)
 
 
+def rooted(complaint: Complaint, base: Path) -> Complaint:
+    """The same complaint with a map's path written in full, so that it leads there from anywhere."""
+    path = locate(complaint.circuit, CIRCUITS, base)
+    if path is None or is_shipped(path):
+        return complaint
+    return complaint.model_copy(update={"circuit": str(path.resolve())})
+
+
 def desk_for(complaint: Complaint, flow_name: str, base: Path) -> Desk:
     """Everything that this complaint is judged with; `base` is where the path of a map starts from.
 

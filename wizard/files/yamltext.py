@@ -1,8 +1,8 @@
 """YAML text as plain data, with the place of every value; nothing in it is ever run, expanded or followed.
 
 The parser's events are read one by one and never its tree: building the tree recurses in C, where a deeply
-nested file would end the process, and expands aliases. Plain scalars follow the core schema of YAML 1.2. JSON is
-YAML too, so a job's export is read the same way and its errors have a line and a column.
+nested file would end the process, and expands aliases. Plain scalars follow the core schema of YAML 1.2. JSON
+is YAML too, so a job's export is read the same way and its errors have a line and a column.
 """
 
 from __future__ import annotations

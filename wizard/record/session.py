@@ -1,0 +1,198 @@
+"""One job being worked on: each event goes to disk first, then into the state that screens show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from wizard.circuit.map import Path as FieldPath
+from wizard.errors import DropwalkError
+from wizard.files import shelf
+from wizard.files.yamltext import dotted
+from wizard.record.store import Store, Stored
+from wizard.walk.assessment import Assessment
+from wizard.walk.desk import Desk
+from wizard.walk.events import (
+    Answered,
+    CautionsRead,
+    Complaint,
+    Described,
+    Event,
+    Jumped,
+    OutOfReach,
+    ReadingStruck,
+    ReadingTaken,
+    Repaired,
+    Started,
+)
+from wizard.walk.flow import NOT_SURE
+from wizard.walk.jobfile import JobFile, RepairDone, complaint_misfits
+from wizard.walk.state import JobState, fold
+
+Clock = Callable[[], datetime]
+Plan = Literal["walk", "fastest"]
+
+
+class Session:
+    """A job from the store with its state; `now` tells the time with its zone.
+
+    Build it with `create` or `open`.
+    """
+
+    def __init__(self, store: Store, job_id: int, now: Clock) -> None:
+        self.store = store
+        self.job_id = job_id
+        self.log: list[Stored] = []
+        self.state = JobState()
+        self._now = now
+        self._desk: tuple[Complaint, str, Desk] | None = None
+        self._assessed: dict[str, tuple[int, Assessment]] = {}
+        self._catch_up()
+
+    @classmethod
+    def create(
+        cls,
+        store: Store,
+        title: str,
+        complaint: Complaint,
+        *,
+        flow: str = "no-crank-clicks",
+        scenario: str | None = None,
+        base: Path | None = None,
+        now: Clock,
+    ) -> Session:
+        """Open a new job. A map's path counts from `base` and is kept in full, so that the job can move.
+
+        Raises DropwalkError, BadFile when the complaint does not fit its map.
+        """
+        complaint = shelf.rooted(complaint, base or Path.cwd())
+        _fits(complaint, flow)
+        started = Started(title=title, complaint=complaint, flow=flow, scenario=scenario)
+        return cls(store, store.create(started, _utc(now)), now)
+
+    @classmethod
+    def open(cls, store: Store, job_id: int, now: Clock) -> Session:
+        """Take up a job where it was left. Raises DropwalkError when it is not there or can't be read."""
+        return cls(store, job_id, now)
+
+    @property
+    def seq(self) -> int:
+        """The number of the last event; it changes whenever the state does."""
+        return self.log[-1].seq if self.log else 0
+
+    @property
+    def desk(self) -> Desk:
+        """What this job is judged with; made anew when the complaint changes.
+
+        Raises DropwalkError, BadFile.
+        """
+        complaint = self.state.complaint
+        if complaint is None:
+            raise DropwalkError(f"job {self.job_id} has no complaint; it was not recorded by this program")
+        if self._desk is None or self._desk[:2] != (complaint, self.state.flow):
+            self._desk = complaint, self.state.flow, _fits(complaint, self.state.flow)
+        return self._desk[2]
+
+    def record(self, *events: Event) -> None:
+        """Put what happened on disk, then into the state.
+
+        Raises DropwalkError, and records nothing, when an event names what map, flow or job do not have.
+        """
+        self._catch_up()
+        checked: list[Event] = []
+        for event in events:
+            if isinstance(event, Described):
+                event = Described(complaint=shelf.rooted(event.complaint, Path.cwd()))
+            if wrong := self._misfit(event):
+                raise DropwalkError(wrong)
+            checked.append(event)
+        self.store.append(self.job_id, _utc(self._now), *checked)
+        self._catch_up()
+
+    def take_back(self) -> Event | None:
+        """Take back the last reading or answer since the last repair; what it was, or None.
+
+        A reading is struck out. An answer becomes `not-sure` and its step is shown again.
+        """
+        self._catch_up()
+        number = len(self.state.readings)
+        for stored in reversed(self.log):
+            match stored.event:
+                case Repaired():
+                    return None
+                case ReadingTaken():
+                    if not self.state.readings[number - 1].struck:
+                        self.record(ReadingStruck(reading=number, why="taken back"))
+                        return stored.event
+                    number -= 1
+                case Answered(step=step, choice=choice):
+                    if choice != NOT_SURE and self.state.answers[step] == choice:
+                        self.record(Answered(step=step, choice=NOT_SURE), Jumped(step=step))
+                        return stored.event
+                case _:
+                    pass
+        return None
+
+    def assess(self, plan: Plan) -> Assessment:
+        """What to make of the job now; worked out once for each event and plan."""
+        from wizard.walk.walker import assess
+
+        known = self._assessed.get(plan)
+        if known is None or known[0] != self.seq:
+            known = self._assessed[plan] = self.seq, assess(self.desk, self.state, plan)
+        return known[1]
+
+    def _catch_up(self) -> None:
+        """Fold what is on disk and not yet in the state; another process may have added to the job."""
+        new = self.store.events(self.job_id, after=self.seq)
+        self.log += new
+        self.state = fold((stored.event for stored in new), self.state)
+
+    def _misfit(self, event: Event) -> str | None:
+        """Why this event can't be, or None."""
+        if isinstance(event, Started):
+            return "the job has been started already"
+        if isinstance(event, Described):
+            _fits(event.complaint, self.state.flow)
+            return None
+        desk = self.desk
+        match event:
+            case ReadingTaken():
+                faults = [*event.inconsistencies(), *self._names(readings=[event])]
+            case Repaired():
+                faults = self._names(readings=[RepairDone(repaired=event.repair)])
+            case Answered():
+                faults = self._names(answers={event.step: event.choice})
+            case OutOfReach():
+                faults = self._names(out_of_reach=[event.point])
+            case Jumped() if event.step not in desk.flow.steps:
+                return f"the flow {desk.flow.flow!r} has no step {event.step!r}"
+            case ReadingStruck() if event.reading not in {reading.number for reading in self.state.standing}:
+                return f"there is no reading {event.reading} that stands"
+            case CautionsRead() if unknown := set(event.cautions) - set(desk.cautions.cautions):
+                return f"there is no caution {min(unknown)!r}"
+            case _:
+                return None
+        return "; ".join(message for _, message in faults) or None
+
+    def _names(self, **parts: Any) -> list[tuple[FieldPath, str]]:
+        desk = self.desk
+        circuit = desk.circuit.map
+        only = JobFile.model_construct(
+            job=self.state.title, circuit=circuit.circuit, flow=self.state.flow, **parts
+        )
+        return list(only.misfits(circuit, desk.flow))
+
+
+def _utc(now: Clock) -> datetime:
+    return now().astimezone(UTC)
+
+
+def _fits(complaint: Complaint, flow: str) -> Desk:
+    """The desk for this complaint. Raises DropwalkError when it names what its map does not have."""
+    circuit_map = shelf.circuit_map(complaint.circuit, Path("/"))
+    if faults := list(complaint_misfits(complaint, circuit_map)):
+        raise DropwalkError("\n".join(f"{dotted(path)}: {message}" for path, message in faults))
+    return shelf.desk_for(complaint, flow, Path("/"))
