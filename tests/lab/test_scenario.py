@@ -120,6 +120,7 @@ def scenario(**fields: Any) -> Scenario:
         {"hidden": [{"battery": "missing"}]},
         {"hidden": [{"starter": "worn", "excess": "open"}]},
         {"hidden": ["solenoid-contacts"]},
+        {"hidden": [{"wheel": "flat"}]},
         {"acting_up": 1.2},
         {"seed": -1},
         {"demand_a": "0 A"},

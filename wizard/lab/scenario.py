@@ -88,9 +88,9 @@ class CoilFault(Checked):
 _FAULTS = ("part", "battery", "starter", "engine", "coil")
 
 
-def _fault_key(value: Any) -> str:
+def _fault_key(value: Any) -> str | None:
     keys = value if isinstance(value, dict) else getattr(type(value), "model_fields", {})
-    return next((key for key in _FAULTS if key in keys), "part")
+    return next((key for key in _FAULTS if key in keys), None)
 
 
 HiddenFault = Annotated[
@@ -99,7 +99,11 @@ HiddenFault = Annotated[
     | Annotated[StarterFault, Tag("starter")]
     | Annotated[EngineFault, Tag("engine")]
     | Annotated[CoilFault, Tag("coil")],
-    Discriminator(_fault_key),
+    Discriminator(
+        _fault_key,
+        custom_error_type="no_fault",
+        custom_error_message=f"write what is faulty with one of the keys {', '.join(_FAULTS)}",
+    ),
 ]
 
 
