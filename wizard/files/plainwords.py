@@ -116,7 +116,9 @@ def _words(detail: ErrorDetails, holders: list[Any]) -> str:
         allowed = _listed(context["expected_tags"])
         return _no_such("kind", context["tag"], allowed)
     if kind == "union_tag_not_found":
-        return "the key 'kind' is missing"
+        if not isinstance(detail["input"], dict):
+            return f"write keys and values here; found {_shown(detail['input'])}"
+        return f"the key {context['discriminator']} is missing"
     if kind == "value_error":
         return str(context["error"])
     if kind in _EXPECTED:

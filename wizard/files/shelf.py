@@ -17,7 +17,7 @@ from wizard.circuit.map import Path as FieldPath
 from wizard.diagnosis.priors import Priors
 from wizard.errors import BadFile, DropwalkError, Problem
 from wizard.files.places import is_shipped, locate, shipped, shipped_names
-from wizard.files.plainwords import Model, bad_places, checked, problems_of
+from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse
 from wizard.files.yamltext import Document, read_document
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint
@@ -160,6 +160,45 @@ def desk_for(complaint: Complaint, flow_name: str, base: Path) -> Desk:
     """
     circuit = Circuit.of(circuit_map(complaint.circuit, base), complaint.changes, complaint.air)
     return Desk(circuit, flow(flow_name), limits(), cautions(), priors())
+
+
+def read_map(document: Document) -> CircuitMap:
+    """A document as a circuit map. Raises BadFile with every problem in it."""
+    return checked(document, CircuitMap)
+
+
+def read_flow(document: Document) -> Flow:
+    """A document as a flow that fits the shipped cautions and limits. Raises BadFile with every problem."""
+    made = checked(document, Flow)
+    refuse(document, _flow_misfits(made))
+    return made
+
+
+def check_table(document: Document, kind: Kind) -> None:
+    """Hold a flow, map, limits, cautions or priors document against its model. Raises BadFile."""
+    match kind:
+        case Kind.FLOW:
+            read_flow(document)
+        case Kind.CIRCUIT:
+            read_map(document)
+        case Kind.LIMITS:
+            checked(document, Limits)
+        case Kind.CAUTIONS:
+            checked(document, Cautions)
+        case Kind.PRIORS:
+            checked(document, Priors)
+        case _:
+            raise ValueError(f"{kind} is no table")
+
+
+def _flow_misfits(made: Flow) -> Iterator[tuple[FieldPath, str]]:
+    known, rows = cautions().cautions, limits()
+    for name, step in made.steps.items():
+        for number, caution in enumerate(step.cautions):
+            if caution not in known:
+                yield ("steps", name, "cautions", number), f"there is no caution {caution!r}"
+        if step.limit is not None and step.limit not in {*rows.sides, *rows.floors}:
+            yield ("steps", name, "limit"), f"the limits have no row {step.limit!r}"
 
 
 def fitted(document: Document, model: type[Case], base: Path) -> tuple[Case, Desk]:

@@ -1,0 +1,5 @@
+"""`python -m wizard` is `dropwalk`."""
+
+from wizard.cli import main
+
+main()

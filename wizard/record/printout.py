@@ -1,0 +1,176 @@
+"""A diagnosis as plain text for a person: what was read, what it means, what to do next."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+
+from wizard.quantities import printable, show_amps, show_band, show_milliohms, show_volts
+from wizard.walk.assessment import Assessment, Finding, JudgedReading, Next, Suspect
+from wizard.walk.desk import Desk
+
+_JUDGED = {"within": "within the limit", "marginal": "marginal", "over": "over the limit", "not-judged": ""}
+_FLOOR_JUDGED = {"within": "enough", "marginal": "marginal", "over": "too low", "not-judged": ""}
+# Suspects below this are left out for a person; the JSON has them all.
+_WORTH_SAYING = 0.01
+
+
+def printout(title: str, desk: Desk, found: Assessment, width: int) -> str:
+    """The whole answer as lines of at most `width` characters where words allow."""
+    return "\n".join(_Printout(desk, found, width).lines(title)) + "\n"
+
+
+class _Printout:
+    def __init__(self, desk: Desk, found: Assessment, width: int) -> None:
+        self.desk = desk
+        self.found = found
+        self.width = width
+
+    def lines(self, title: str) -> Iterator[str]:
+        circuit = self.desk.circuit
+        yield from self._wrapped(title)
+        yield from self._wrapped(
+            f"{circuit.map.title} ({circuit.map.circuit}), {circuit.system_v:g} V, {circuit.air_c:g} C"
+        )
+        yield from self._section("Readings", map(self._reading, self.found.readings), "none yet")
+        worth = [suspect for suspect in self.found.suspects if suspect.probability >= _WORTH_SAYING]
+        yield from self._section("Suspects", map(self._suspect, worth), "none")
+        if self.found.finding:
+            yield from self._section("Finding", self._finding(self.found.finding))
+        yield from self._section("Next", self._next(self.found.next))
+        if self.found.warnings:
+            yield from self._section("Look out", iter(self.found.warnings))
+        yield from self._section("Cautions", map(self._caution, self._cautions()))
+        yield ""
+        yield from self._wrapped(self.desk.cautions.defer)
+
+    def _wrapped(self, text: str, indent: str = "", hang: str = "") -> list[str]:
+        return textwrap.wrap(
+            printable(" ".join(text.split())),
+            self.width,
+            initial_indent=indent,
+            subsequent_indent=indent + hang,
+            break_on_hyphens=False,
+        )
+
+    def _section(self, heading: str, texts: Iterable[str], nothing: str = "") -> Iterator[str]:
+        yield ""
+        yield heading
+        empty = True
+        for text in texts:
+            empty = False
+            yield from self._wrapped(text, "  ", "  ")
+        if empty and nothing:
+            yield f"  {nothing}"
+
+    def _point(self, point: str) -> str:
+        known = self.desk.circuit.map.points.get(point)
+        return known.label if known else point
+
+    def _part(self, part: str) -> str:
+        known = self.desk.circuit.map.parts.get(part)
+        return known.label if known else part.replace("-", " ")
+
+    def _repair(self, repair: str) -> str:
+        known = self.desk.circuit.repairs.get(repair)
+        return known.label if known else repair
+
+    def _reading(self, reading: JudgedReading) -> str:
+        said = f"{reading.id}. {reading.state}, {self._place(reading)}: {_value(reading)}"
+        facts: list[str] = []
+        if reading.struck:
+            facts.append("struck out")
+        if reading.before_repair:
+            facts.append("before the repair")
+        floor = bool(
+            reading.red
+            and reading.black
+            and self.desk.limits.floor_row(self.desk.circuit, reading.state, reading.red, reading.black)
+        )
+        if judged := (_FLOOR_JUDGED if floor else _JUDGED)[reading.judgement]:
+            facts.append(judged.upper() if reading.judgement == "over" else judged)
+        if reading.limit_v is not None:
+            facts.append(f"{'at least' if floor else 'limit'} {show_volts(reading.limit_v)}")
+        if reading.expected_v:
+            facts.append(f"sound {show_band(*reading.expected_v)}")
+        if reading.expected_a:
+            facts.append(f"sound {reading.expected_a[0]:.0f} to {show_amps(reading.expected_a[1])}")
+        if reading.doubt >= 0.2:
+            facts.append("doubtful, take it again")
+        return f"{said} ({', '.join(facts)})" if facts else said
+
+    def _place(self, reading: JudgedReading) -> str:
+        if reading.clamp:
+            return f"clamp around {self._part(reading.clamp)}"
+        return f"{self._point(reading.red or '')} to {self._point(reading.black or '')}"
+
+    def _suspect(self, suspect: Suspect) -> str:
+        said = f"{suspect.probability:.0%} {self._part(suspect.part)}: {suspect.fault.replace('-', ' ')}"
+        if suspect.excess_mohm and suspect.fault != "open":
+            low, _, high = suspect.excess_mohm
+            said += f", {show_milliohms(low)} to {show_milliohms(high)} too much"
+        return said
+
+    def _finding(self, finding: Finding) -> Iterator[str]:
+        yield finding.statement
+        shown = f" (shown by reading {_listed(finding.evidence)})" if finding.evidence else ""
+        yield f"Repair: {self._repair(finding.repair)}{shown}"
+
+    def _next(self, step: Next) -> Iterator[str]:
+        match step.kind:
+            case "ask":
+                yield self._title(step)
+                known = self.desk.flow.steps[step.step].choices if step.step in self.desk.flow.steps else {}
+                for choice in step.choices or []:
+                    yield f"- {choice}: {known.get(choice, choice)}"
+            case "measure" | "prove":
+                yield from self._measure(step)
+            case "repair":
+                yield f"Do the repair: {self._repair(step.repair or '')}"
+            case "caution":
+                yield self._title(step)
+            case "finish":
+                yield "You are done."
+        yield step.why
+
+    def _title(self, step: Next) -> str:
+        known = self.desk.flow.steps.get(step.step or "")
+        return known.title if known else step.why
+
+    def _measure(self, step: Next) -> Iterator[str]:
+        again = "Measure again" if step.kind == "prove" else "Measure"
+        state = "with start held" if step.state == "cranking" else "at rest"
+        minutes = f", about {step.minutes:.0f} min" if step.minutes else ""
+        yield f"{again} {state}{minutes}:"
+        points = self.desk.circuit.map.points
+        for lead, point in (("Red", step.red), ("Black", step.black)):
+            if point in points:
+                yield f"{lead}: {points[point].label}, {points[point].probe}"
+        if step.clamp:
+            yield f"Clamp meter around: {self._part(step.clamp)}"
+        if step.expected_v:
+            limit = f"; practice allows {show_volts(step.limit_v)}" if step.limit_v is not None else ""
+            yield f"A sound circuit reads {show_band(*step.expected_v)}{limit}."
+
+    def _cautions(self) -> list[str]:
+        """Those of the next step and of the finding, each once, in the file's order."""
+        wanted = {*(self.found.next.cautions or []), *self.desk.cautions.for_deed()}
+        if self.found.finding:
+            wanted |= set(self.found.finding.cautions)
+        return [name for name in self.desk.cautions.cautions if name in wanted]
+
+    def _caution(self, name: str) -> str:
+        caution = self.desk.cautions.cautions[name]
+        return f"{caution.title}. {caution.text}"
+
+
+def _value(reading: JudgedReading) -> str:
+    if reading.open:
+        return "open"
+    if reading.amps is not None:
+        return show_amps(reading.amps)
+    return show_volts(reading.volts) if reading.volts is not None else "no value"
+
+
+def _listed(numbers: list[int]) -> str:
+    return ", ".join(map(str, numbers))
