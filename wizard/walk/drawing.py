@@ -30,13 +30,13 @@ class Verdict(StrEnum):
 
     UNKNOWN = ""
     SOUND = "ok"
-    ABOVE = "above sound"
+    ABOVE = "high"
     MARGINAL = "marginal"
     OVER = "over"
 
     @property
     def mark(self) -> str:
-        return {"over": "!", "marginal": "~", "above sound": "^", "ok": "="}.get(self.value, " ")
+        return {"over": "!", "marginal": "~", "high": "^", "ok": "="}.get(self.value, " ")
 
 
 @dataclass(frozen=True)
@@ -95,13 +95,9 @@ def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads) -> list[
     spans = {span.part: span for span in assessment.spans} if assessment else {}
     readings = assessment.readings if assessment else []
     between = frozenset(
-        (circuit.path(leads.red, leads.black) or ())
-        if leads.red is not None and leads.black is not None
-        else ()
+        (circuit.path(leads.red, leads.black) or ()) if leads.red is not None and leads.black is not None else ()
     )
-    on_the_loop = frozenset(
-        point for run in ("positive", "contacts", "ground") for point in _points(circuit, run)
-    )
+    on_the_loop = frozenset(point for run in ("positive", "contacts", "ground") for point in _points(circuit, run))
     pen = _Pen(circuit, spans, [r for r in readings if _counts(r)], leads, between, on_the_loop)
     rows: list[Row] = []
     for section, run in (
@@ -181,9 +177,7 @@ class _Pen:
     between: frozenset[str]
     on_the_loop: frozenset[str]
 
-    def stretch(
-        self, section: Section, points: Iterable[str], parts: Iterable[str], *, last: bool
-    ) -> Iterator[Row]:
+    def stretch(self, section: Section, points: Iterable[str], parts: Iterable[str], *, last: bool) -> Iterator[Row]:
         """Rows of one stretch; its last point is drawn only when no other stretch goes on from there."""
         points, parts = list(points), list(parts)
         for point, part in zip(points, parts, strict=False):

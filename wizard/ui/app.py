@@ -1,0 +1,156 @@
+"""The screens as one application."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import App
+from textual.binding import Binding, BindingType
+
+from wizard.errors import DropwalkError
+from wizard.record.store import Store
+from wizard.ui.home import HomeScreen
+from wizard.ui.theme import GRAPHITE, PAPER
+
+if TYPE_CHECKING:
+    from wizard.lab.scenario import Scenario
+    from wizard.record.session import Session
+    from wizard.ui.bench import Bench
+    from wizard.ui.intake import Intake
+    from wizard.walk.desk import Desk
+
+_PRESS_D = "Press d whenever a reading or an answer is wanted: the simulated vehicle gives it."
+
+
+class DropwalkApp(App[None]):
+    """Home, intake and job. What a screen needs beyond home is imported when it is first opened."""
+
+    TITLE = "dropwalk"
+    ENABLE_COMMAND_PALETTE = False
+    CSS = """
+    Screen { background: $background; color: $foreground; }
+    OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
+        color: $background; background: $foreground; text-style: bold;
+    }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+t", "light", show=False)]
+
+    def __init__(self, store: Store, scenario: str | None = None) -> None:
+        super().__init__()
+        self.store = store
+        self._scenario = scenario
+
+    def now(self) -> datetime:
+        """The time, UTC."""
+        return datetime.now(UTC)
+
+    def on_mount(self) -> None:
+        self.register_theme(GRAPHITE)
+        self.register_theme(PAPER)
+        self.theme = GRAPHITE.name
+        self.push_screen(HomeScreen())
+        if self._scenario is not None:
+            self.start_demo(self._scenario)
+
+    def action_light(self) -> None:
+        self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
+
+    def open_job(self, job_id: int) -> None:
+        """Go on with a job where it was left."""
+        from wizard.record.session import Session
+
+        try:
+            session = Session.open(self.store, job_id, self.now)
+            bench = self._bench(session, session.desk) if session.state.scenario else None
+        except DropwalkError as error:
+            self._say(f"! {error}")
+            return
+        self._show_job(session, bench)
+
+    def new_job(self) -> None:
+        """Take a complaint, then begin."""
+        from wizard.files import shelf
+        from wizard.ui.intake import Intake, IntakeScreen
+        from wizard.walk.events import Complaint
+
+        blank = Intake("", Complaint.model_validate({"circuit": shelf.circuit_names()[0]}))
+        self.push_screen(IntakeScreen(blank, new=True), self._begin)
+
+    def _begin(self, intake: Intake | None) -> None:
+        from wizard.record.session import Session
+
+        if intake is None:
+            return
+        try:
+            session = Session.create(self.store, intake.title, intake.complaint, now=self.now)
+        except DropwalkError as error:
+            self._say(f"! {error}")
+            return
+        self._show_job(session, None)
+
+    def choose_demo(self) -> None:
+        """Pick one of the made-up vehicles."""
+        from wizard.ui.demos import demo_items
+        from wizard.ui.pick import Pick
+
+        self.push_screen(
+            Pick("Which made-up vehicle?", demo_items()), lambda ids: self.start_demo(ids[0]) if ids else None
+        )
+
+    def start_demo(self, name: str) -> None:
+        """A new job on a made-up vehicle, its story first."""
+        from wizard.record.session import Session
+        from wizard.ui.demos import demo
+        from wizard.ui.visit import Page
+
+        try:
+            scenario, _ = demo(name)
+            session = Session.create(
+                self.store,
+                scenario.title,
+                scenario.complaint(),
+                flow=scenario.flow,
+                scenario=name,
+                now=self.now,
+            )
+            bench = self._bench(session, session.desk, scenario)
+        except DropwalkError as error:
+            self._say(f"! {error}")
+            return
+        self._show_job(session, bench)
+        self.push_screen(Page(scenario.title, f"{scenario.story.strip()}\n\n{_PRESS_D}"))
+
+    def _bench(self, session: Session, desk: Desk, scenario: Scenario | None = None) -> Bench:
+        from wizard.ui.bench import Bench
+        from wizard.ui.demos import demo
+
+        scenario = scenario or demo(session.state.scenario or "")[0]
+        return Bench(scenario, desk, session.state.repairs, seed=session.job_id * 1000 + session.seq)
+
+    def _show_job(self, session: Session, bench: Bench | None) -> None:
+        from wizard.ui.job import JobScreen
+
+        self.push_screen(JobScreen(session, self.now, bench))
+
+    def show_about(self) -> None:
+        """What this is, what it does not know, and every caution."""
+        from wizard.files import shelf
+        from wizard.ui.cautions_page import cautions_text
+        from wizard.ui.help_page import ABOUT
+        from wizard.ui.visit import Page
+
+        cautions = shelf.cautions()
+        self.push_screen(Page("About and cautions", ABOUT + "\n" + cautions_text(cautions, list(cautions.cautions))))
+
+    def _say(self, text: str) -> None:
+        home = next((screen for screen in self.screen_stack if isinstance(screen, HomeScreen)), None)
+        if home is not None:
+            home.say(text)
+
+
+def run_app(store_path: Path, scenario: str | None = None) -> None:
+    """Run the screens until they are left. Raises DropwalkError when the store can't be used."""
+    with Store(store_path) as store:
+        DropwalkApp(store, scenario).run()

@@ -1,0 +1,106 @@
+"""The crank timer: counts while start is held, says when to let go, and how long the starter must rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import Static
+
+from wizard.ui.keybar import Key
+from wizard.ui.visit import Visit
+
+# US Army TM 10-3930-671-24: crank no longer than 30 s, then rest 2 min. The maker's figure wins.
+LONGEST_CRANK_S = 30.0
+REST_S = 120.0
+
+
+def rest_left_s(cranks: Iterable[tuple[datetime, float]], now: datetime) -> float:
+    """Seconds that the starter must still rest after these cranks, each the time it ended and its seconds.
+
+    Cranks without a full rest between them add up (common practice, no source: the heat does).
+    """
+    warm_s, last = 0.0, None
+    for ended, seconds in cranks:
+        if last is not None and ended - timedelta(seconds=seconds) - last >= timedelta(seconds=REST_S):
+            warm_s = 0.0
+        warm_s, last = warm_s + seconds, ended
+    if last is None or warm_s < LONGEST_CRANK_S:
+        return 0.0
+    return max(0.0, REST_S - (now - last).total_seconds())
+
+
+def clock(seconds: float) -> str:
+    """`1:05` for 65 s."""
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+class CrankTimer(Visit[float]):
+    """Gives the seconds that start was held; None when it was not."""
+
+    DEFAULT_CSS = """
+    CrankTimer #count { height: 5; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,space", "press", show=False)]
+    heading = "Time a crank"
+    keys: ClassVar[list[Key]] = [("Enter", "start held, then let go"), ("Esc", "back")]
+
+    def __init__(self, now: Callable[[], datetime], rest_s: float) -> None:
+        super().__init__()
+        self._now = now
+        self._rest_s = rest_s
+        self._opened = now()
+        self._held_since: datetime | None = None
+
+    def body(self) -> ComposeResult:
+        yield Static("", id="count", markup=False)
+
+    def on_mount(self) -> None:
+        self._tick()
+        self.set_interval(0.2, self._tick)
+
+    def action_press(self) -> None:
+        if self._held_since is None:
+            self._held_since = self._now()
+            self._tick()
+        else:
+            self.dismiss(self._held_s)
+
+    def action_leave(self) -> None:
+        """A crank that was begun did happen, so leaving counts it."""
+        self.dismiss(None if self._held_since is None else self._held_s)
+
+    @property
+    def _held_s(self) -> float:
+        return 0.0 if self._held_since is None else (self._now() - self._held_since).total_seconds()
+
+    def _tick(self) -> None:
+        self.query_one("#count", Static).update(self._counting() if self._held_since else self._waiting())
+
+    def _waiting(self) -> Content:
+        rest = self._rest_s - (self._now() - self._opened).total_seconds()
+        if rest > 0:
+            return Content.assemble(
+                ("! Let the starter rest ", "bold $warning"),
+                (clock(rest), "bold"),
+                f"\nIt has had {LONGEST_CRANK_S:.0f} s of cranking. The maker's figure wins over this one.",
+            )
+        return Content("Press Enter as start is held, and Enter again as it is let go.\nThe wizard says when to stop.")
+
+    def _counting(self) -> Content:
+        held = self._held_s
+        done = min(30, int(held))
+        bar = "#" * done + "." * (30 - done)
+        if held >= LONGEST_CRANK_S:
+            word = ("! Let go now. Then let it rest for 2 minutes.", "bold $error")
+        elif held >= 10:
+            word = ("~ Read the meter and let go.", "bold $warning")
+        else:
+            word = ("Cranking. Read once the figure settles.", "")
+        return Content.assemble(
+            (f"{held:4.0f} s  ", "bold"), (bar, "$primary"), "\n", word, "\nEnter as start is let go."
+        )

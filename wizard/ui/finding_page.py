@@ -1,0 +1,70 @@
+"""What was found, what shows it, and what to do about it, with its cautions."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+
+from wizard.ui.cautions_page import cautions_text
+from wizard.ui.keybar import Key
+from wizard.ui.readings_page import reading_line
+from wizard.ui.visit import Page
+from wizard.walk.assessment import Assessment
+from wizard.walk.desk import Desk
+from wizard.walk.odds import odds_bar, odds_word
+
+_LEAST_SHOWN = 0.01
+
+
+class FindingPage(Page):
+    """Gives True when the repair is said to be done."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("r", "done", show=False)]
+
+    def __init__(self, desk: Desk, assessment: Assessment, *, can_repair: bool) -> None:
+        super().__init__("What was found", finding_text(desk, assessment))
+        self._can_repair = can_repair
+        if can_repair:
+            self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
+                ("Up Down", "scroll"),
+                ("r", "the repair is done"),
+                ("Esc", "back"),
+            ]
+
+    def action_done(self) -> None:
+        if self._can_repair:
+            self.dismiss(True)
+
+
+def finding_text(desk: Desk, assessment: Assessment) -> Content:
+    """The finding, its evidence, the odds of every repair, and the cautions that the work carries."""
+    finding = assessment.finding
+    repairs = desk.circuit.repairs
+    lines: list[Content] = []
+    if finding is None:
+        lines += [Content.styled("Nothing is found yet.", "bold"), Content(f"{assessment.next.why}\n")]
+    else:
+        repair = repairs.get(finding.repair)
+        label = repair.label if repair else finding.repair.replace("-", " ")
+        lines += [
+            Content.styled(f"{label[0].upper()}{label[1:]}.", "bold $primary"),
+            Content(f"{finding.statement}\n"),
+        ]
+        if repair is not None and repair.minutes and finding.repair != "no-repair":
+            lines.append(Content(f"Usual time {repair.minutes:.0f} min, parts about {repair.cost:g}. {repair.note}\n"))
+        shown = [r for r in assessment.readings if r.id in finding.evidence]
+        if shown:
+            lines.append(Content.styled("Readings that show it", "bold"))
+            lines += [*(reading_line(reading) for reading in shown), Content("")]
+    lines.append(Content.styled("Odds of each repair", "bold"))
+    for odds in assessment.repairs:
+        if odds.probability >= _LEAST_SHOWN:
+            label = repairs[odds.repair].label if odds.repair in repairs else odds.repair
+            word = odds_word(odds.probability)
+            lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:15} {label}"))
+    lines += [Content(f"! {warning}") for warning in assessment.warnings]
+    lines.append(Content(""))
+    lines.append(cautions_text(desk.cautions, finding.cautions if finding else []))
+    return Content("\n").join(lines)

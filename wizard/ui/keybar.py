@@ -1,0 +1,56 @@
+"""The line of keys at the bottom of a screen."""
+
+from __future__ import annotations
+
+from textual.content import Content
+from textual.widgets import Static
+
+# A key as it is printed, and what it does in a word or two.
+Key = tuple[str, str]
+_GAP = 3
+_MOST_LINES = 2
+
+
+class KeyBar(Static):
+    """Says which keys work here, most used first; the last two (help and the way out) always have room."""
+
+    DEFAULT_CSS = """
+    KeyBar { dock: bottom; height: auto; padding: 0 1; background: $panel; color: $foreground; }
+    """
+
+    def __init__(self, keys: list[Key]) -> None:
+        super().__init__("", markup=False)
+        self._keys = keys
+
+    def on_resize(self) -> None:
+        self.show(self._keys)
+
+    def show(self, keys: list[Key]) -> None:
+        """Show these keys, on as few lines as hold them."""
+        self._keys = keys
+        width = self.size.width
+        if width > 0:
+            self.update(Content("\n").join(_lines(keys, width)))
+
+
+def _lines(keys: list[Key], width: int) -> list[Content]:
+    shown = list(keys)
+    while len(rows := _filled(shown, width)) > _MOST_LINES and len(shown) > 2:
+        del shown[-3]
+    return [
+        Content(" " * _GAP).join([Content.assemble((key, "bold $primary"), " ", word) for key, word in row])
+        for row in rows
+    ]
+
+
+def _filled(keys: list[Key], width: int) -> list[list[Key]]:
+    rows: list[list[Key]] = [[]]
+    used = 0
+    for key, word in keys:
+        length = len(key) + 1 + len(word)
+        if rows[-1] and used + _GAP + length > width:
+            rows.append([])
+            used = 0
+        used += length + (_GAP if rows[-1] else 0)
+        rows[-1].append((key, word))
+    return rows

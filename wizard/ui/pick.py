@@ -1,0 +1,135 @@
+"""A visit that picks one or several things from a list by a few letters."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import Input, OptionList
+from textual.widgets.option_list import Option
+
+from wizard.ui.keybar import Key
+from wizard.ui.visit import Visit
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing to pick: its id, what is printed, and a remark after it."""
+
+    id: str
+    label: str
+    remark: str = ""
+
+
+class Pick(Visit[tuple[str, ...]]):
+    """Gives the ids picked. Letters narrow the list; with `several`, Space marks and Enter is done."""
+
+    DEFAULT_CSS = """
+    Pick Input { background: $panel; margin-bottom: 1; }
+    Pick OptionList { max-height: 16; border: none; padding: 0; background: $surface; }
+    Pick OptionList:focus { border: none; background-tint: $foreground 0%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down", "move(1)", priority=True, show=False),
+        Binding("up", "move(-1)", priority=True, show=False),
+        Binding("pagedown", "move(8)", priority=True, show=False),
+        Binding("pageup", "move(-8)", priority=True, show=False),
+        Binding("enter", "take", priority=True, show=False),
+    ]
+    AUTO_FOCUS = "Input"
+
+    def __init__(
+        self,
+        heading: str,
+        items: list[Item],
+        *,
+        here: str = "",
+        several: bool = False,
+        marked: tuple[str, ...] = (),
+    ) -> None:
+        super().__init__()
+        self.heading = heading
+        self.items = items
+        self.here = here
+        self.several = several
+        self.marked = list(marked)
+        self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
+            ("letters", "narrow the list"),
+            *([("Space", "mark"), ("Enter", "done")] if several else [("Enter", "pick")]),
+            ("Esc", "back"),
+        ]
+
+    def body(self) -> ComposeResult:
+        yield Input(placeholder="a few letters", compact=True)
+        yield OptionList(markup=False)
+
+    def on_mount(self) -> None:
+        self.query_one(OptionList).can_focus = False
+        self._list("")
+        self.on_resize()
+
+    def on_resize(self) -> None:
+        self.query_one(OptionList).styles.max_height = max(3, self.app.size.height - 7)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if self.several and event.value.endswith(" "):
+            self._mark()
+            with self.prevent(Input.Changed):
+                event.input.value = ""
+            self._list("")
+            return
+        self._list(event.value)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        event.stop()
+        if self.several:
+            self._mark()
+            self._list(self.query_one(Input).value)
+        else:
+            self.action_take()
+
+    def action_move(self, rows: int) -> None:
+        options = self.query_one(OptionList)
+        if options.option_count:
+            row = (options.highlighted or 0) + rows
+            options.highlighted = min(max(row, 0), options.option_count - 1)
+
+    def action_take(self) -> None:
+        if self.several:
+            self.dismiss(tuple(self.marked))
+        elif (chosen := self._chosen()) is not None:
+            self.dismiss((chosen,))
+
+    def _chosen(self) -> str | None:
+        option = self.query_one(OptionList).highlighted_option
+        return option.id if option else None
+
+    def _mark(self) -> None:
+        chosen = self._chosen()
+        if chosen is None:
+            return
+        self.here = chosen
+        if chosen in self.marked:
+            self.marked.remove(chosen)
+        else:
+            self.marked.append(chosen)
+
+    def _list(self, typed: str) -> None:
+        words = typed.lower().split()
+        found = [
+            item
+            for item in self.items
+            if all(word in f"{item.label} {item.id} {item.remark}".lower() for word in words)
+        ]
+        options = self.query_one(OptionList)
+        options.clear_options()
+        options.add_options([Option(self._line(item), id=item.id) for item in found])
+        ids = [item.id for item in found]
+        options.highlighted = ids.index(self.here) if self.here in ids else 0 if ids else None
+
+    def _line(self, item: Item) -> Content:
+        mark = ("[x] " if item.id in self.marked else "[ ] ") if self.several else ""
+        return Content.assemble(mark, item.label, (f"  {item.remark}" if item.remark else "", "$secondary"))

@@ -1,0 +1,88 @@
+"""All readings of a job: take one back, or correct it."""
+
+from __future__ import annotations
+
+from typing import ClassVar, Literal
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from wizard.ui.keybar import Key
+from wizard.ui.visit import Visit
+from wizard.walk.assessment import JudgedReading
+from wizard.walk.drawing import reading_drop, short_name
+
+# What to do with which reading.
+Deed = tuple[Literal["strike", "correct", "again"], int]
+
+
+class ReadingsPage(Visit[Deed]):
+    """Gives what to do with the reading that the bar is on."""
+
+    DEFAULT_CSS = """
+    ReadingsPage > #sheet { width: 100%; max-width: 110; }
+    ReadingsPage OptionList { border: none; padding: 0; background: $surface; max-height: 16; }
+    ReadingsPage OptionList:focus { border: none; background-tint: $foreground 0%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "deed('strike')", show=False),
+        Binding("c", "deed('correct')", show=False),
+        Binding("a", "deed('again')", show=False),
+    ]
+    heading = "Readings taken"
+    keys: ClassVar[list[Key]] = [
+        ("Up Down", "choose"),
+        ("t", "take it back"),
+        ("c", "correct it"),
+        ("a", "read it again"),
+        ("Esc", "back"),
+    ]
+
+    def __init__(self, readings: list[JudgedReading]) -> None:
+        super().__init__()
+        self._readings = readings
+
+    def body(self) -> ComposeResult:
+        if not self._readings:
+            yield Static("None yet.", markup=False)
+            return
+        yield OptionList(*(Option(reading_line(r), id=str(r.id)) for r in self._readings), markup=False)
+
+    def on_mount(self) -> None:
+        if self._readings:
+            options = self.query_one(OptionList)
+            options.highlighted = len(self._readings) - 1
+            options.styles.max_height = max(3, self.app.size.height - 5)
+
+    def action_deed(self, deed: Literal["strike", "correct", "again"]) -> None:
+        if not self._readings:
+            return
+        option = self.query_one(OptionList).highlighted_option
+        if option is not None and option.id is not None:
+            reading = next(r for r in self._readings if str(r.id) == option.id)
+            if not (reading.struck and deed == "strike"):
+                self.dismiss((deed, reading.id))
+
+
+def reading_line(reading: JudgedReading) -> Content:
+    """One reading on a line: number, what it shows, how it stands, where it was taken."""
+    drop = reading_drop(reading)
+    if reading.clamp is not None:
+        where = f"clamp around {short_name(reading.clamp)}"
+    else:
+        where = f"{short_name(reading.red or '')} to {short_name(reading.black or '')}"
+    state = "" if reading.state == "cranking" else ", at rest"
+    said = f"{drop.mark_and_word:13}" if not reading.struck else "taken back   "
+    unit = " V" if drop.lost.replace(".", "").replace("-", "").isdigit() else ""
+    before = "  before the repair" if reading.before_repair else ""
+    doubt = "  in doubt: read it again" if reading.doubt >= 0.5 and not reading.struck else ""
+    note = f"  {reading.note}" if reading.note else ""
+    style = "strike $secondary" if reading.struck else ""
+    return Content.assemble(
+        (f"{reading.id:3}  {drop.lost + unit:>8}  {said} ", style),
+        (f"{where}{state}", style),
+        (f"{before}{doubt}{note}", "$secondary"),
+    )

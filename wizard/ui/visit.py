@@ -1,0 +1,82 @@
+"""A visit: a page over the work that Esc always leaves."""
+
+from __future__ import annotations
+
+from typing import ClassVar, TypeVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from wizard.ui.keybar import Key, KeyBar
+
+T = TypeVar("T")
+
+
+class Visit(ModalScreen[T]):
+    """A heading, whatever the visit shows, and its keys. Leaving it without an answer gives None."""
+
+    DEFAULT_CSS = """
+    Visit { align: center middle; background: $background 60%; }
+    Visit > #sheet { width: 76; max-width: 100%; height: auto; max-height: 100%; background: $surface; }
+    Visit #heading { height: 1; padding: 0 1; background: $primary; color: $background; text-style: bold; }
+    Visit #content { height: auto; padding: 1 2; }
+    Visit KeyBar { dock: none; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", show=False)]
+    AUTO_FOCUS = "Input, OptionList, VerticalScroll"
+
+    heading: str = ""
+    keys: ClassVar[list[Key]] = [("Esc", "back")]
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="sheet"):
+            yield Static(self.heading, id="heading", markup=False)
+            with Vertical(id="content"):
+                yield from self.body()
+            yield KeyBar(self.keys)
+
+    def body(self) -> ComposeResult:
+        """What the visit shows between its heading and its keys."""
+        yield from ()
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class Page(Visit[bool]):
+    """A page to read; it scrolls when it is longer than the screen."""
+
+    DEFAULT_CSS = """
+    Page #content { padding: 0; }
+    Page VerticalScroll { height: auto; max-height: 20; padding: 1 2; scrollbar-size-vertical: 1; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down,j", "scroll(1)", show=False),
+        Binding("up,k", "scroll(-1)", show=False),
+    ]
+    keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("Esc", "back")]
+
+    def __init__(self, heading: str, text: Content | str) -> None:
+        super().__init__()
+        self.heading = heading
+        self.text = text
+
+    def body(self) -> ComposeResult:
+        with VerticalScroll():
+            yield Static(self.text, markup=False)
+
+    def on_mount(self) -> None:
+        self._fit()
+
+    def on_resize(self) -> None:
+        self._fit()
+
+    def _fit(self) -> None:
+        self.query_one(VerticalScroll).styles.max_height = max(3, self.app.size.height - 4)
+
+    def action_scroll(self, rows: int) -> None:
+        self.query_one(VerticalScroll).scroll_relative(y=rows, animate=False)

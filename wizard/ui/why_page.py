@@ -1,0 +1,54 @@
+"""Why this step, what good looks like, what usually goes wrong, and what else could be done."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from wizard.ui.step_card import step_of
+from wizard.walk.assessment import Assessment, Next
+from wizard.walk.desk import Desk
+from wizard.walk.drawing import short_name
+from wizard.walk.flow import Step
+
+
+def why_text(desk: Desk, assessment: Assessment, *, short: bool) -> Content:
+    """The reasons for the step at hand; `short` leaves out what the why page alone has room for."""
+    step = assessment.next
+    text = step_of(desk, step)
+    lines = [Content.styled("WHY THIS STEP", "bold $primary"), Content(step.why)]
+    if text is not None:
+        if text.why and text.why.strip() != step.why.strip():
+            lines.append(Content(text.why))
+        lines += _about(text)
+    if step.alternatives:
+        lines.append(Content.styled("Or, next best", "bold"))
+        shown = step.alternatives[:2] if short else step.alternatives
+        lines += [Content(f"- {_told(other)}") for other in shown]
+    lines += [Content.styled(f"! {warning}", "$warning") for warning in assessment.warnings]
+    return Content("\n").join(lines)
+
+
+def lesson_text(step: Step) -> Content:
+    """The longer teaching text of a step, with what good looks like and the usual mistakes."""
+    return Content("\n").join([Content(f"{step.teach.strip() or step.why}\n"), *_about(step)])
+
+
+def _about(step: Step) -> list[Content]:
+    lines: list[Content] = []
+    if step.good:
+        lines.append(Content.assemble(("Good  ", "bold"), step.good))
+    if step.mistakes:
+        lines.append(Content.styled("Usual mistakes", "bold"))
+        lines += [Content(f"- {mistake}") for mistake in step.mistakes]
+    return lines
+
+
+def _told(other: Next) -> str:
+    if other.clamp:
+        what = f"clamp around {short_name(other.clamp)}"
+    elif other.red and other.black:
+        what = f"{short_name(other.red)} to {short_name(other.black)}"
+    else:
+        what = short_name(other.step or other.kind)
+    minutes = f", {other.minutes:.0f} min" if other.minutes else ""
+    return f"{what}{minutes}: {other.why}" if other.why else f"{what}{minutes}"
