@@ -81,18 +81,14 @@ def main() -> None:
 @click.argument("scenario", required=False)
 @click.pass_obj
 def demo(store: Path | None, scenario: str | None) -> None:
-    """Open the screens on a made-up vehicle with a simulated meter.
-
-    SCENARIO is a shipped one's name or the path of a scenario file.
-    """
-    name = scenario or _scenario_names()[0]
-    _scenario(name)
-    _open_screens(store, name)
+    """Open the screens on a made-up vehicle with a simulated meter."""
+    names = _scenario_names()
+    if scenario is not None and scenario not in names:
+        raise DropwalkError(f"there is no demo {scenario!r}; allowed: {', '.join(names)}")
+    _open_screens(store, scenario or names[0])
 
 
-@cli.command(
-    epilog=_example("dropwalk diagnose my-van.yaml", "dropwalk diagnose my-van.yaml --json --plan fastest")
-)
+@cli.command(epilog=_example("dropwalk diagnose my-van.yaml", "dropwalk diagnose my-van.yaml --json --plan fastest"))
 @click.argument("file", metavar="JOB.yaml", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program.")
 @click.option(
@@ -194,9 +190,7 @@ def completion(shell: str) -> None:
     click.echo(kind(cli, {}, "dropwalk", "_DROPWALK_COMPLETE").source())
 
 
-@cli.group(
-    cls=_Commands, invoke_without_command=True, epilog=_example("dropwalk jobs", "dropwalk jobs --json")
-)
+@cli.group(cls=_Commands, invoke_without_command=True, epilog=_example("dropwalk jobs", "dropwalk jobs --json"))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program.")
 @click.option("--all", "every", is_flag=True, help="Archived jobs too.")
 @click.pass_context
@@ -331,17 +325,6 @@ def _scenario_names() -> list[str]:
 
     files = sorted(shipped("scenarios").glob("*.yaml"))
     return [file.stem for file in files if kind_of(read_document(file)) is Kind.SCENARIO]
-
-
-def _scenario(name: str) -> Scenario:
-    from wizard.files.places import locate
-    from wizard.files.yamltext import read_document
-
-    path = locate(name, "scenarios", Path.cwd())
-    if path is None:
-        names = ", ".join(_scenario_names())
-        raise DropwalkError(f"there is no scenario {name!r}; write {names} or the path of a .yaml file")
-    return _scenario_in(read_document(path), path)[0]
 
 
 def _scenario_in(document: Document, path: Path) -> tuple[Scenario, Desk]:

@@ -106,7 +106,8 @@ def _walk(model: type[Any], loc: Path) -> tuple[Path, list[Any]]:
 def _words(detail: ErrorDetails, holders: list[Any]) -> str:
     kind, context, loc = detail["type"], detail.get("ctx", {}), detail["loc"]
     if kind == "missing":
-        return f"the key {loc[-1]!r} is missing"
+        last = loc[-1]
+        return f"item {last + 1} of this list is missing" if isinstance(last, int) else f"the key {last!r} is missing"
     if kind == "extra_forbidden":
         return _no_such("key", str(loc[-1]), _allowed_keys(holders))
     if kind in ("literal_error", "enum"):
@@ -165,9 +166,7 @@ def _under(annotation: Any, key: str | int) -> list[Any]:
     found: list[Any] = []
     for bare, _ in _options(annotation):
         if _is_model(bare):
-            found += [
-                _whole(field) for name, field in bare.model_fields.items() if key in _names(name, field)
-            ]
+            found += [_whole(field) for name, field in bare.model_fields.items() if key in _names(name, field)]
         elif get_origin(bare) in (list, dict, tuple):
             found.append(get_args(bare)[-1])
     return found

@@ -50,9 +50,7 @@ def kind_of(document: Document) -> Kind:
     for kind in Kind:
         if kind in document.data:
             return kind
-    problem = document.problem(
-        (), f"what this file is can't be told; its first key must be one of: {', '.join(Kind)}"
-    )
+    problem = document.problem((), f"what this file is can't be told; its first key must be one of: {', '.join(Kind)}")
     raise BadFile([problem])
 
 

@@ -64,9 +64,7 @@ class Document:
         """
         kept: Path = ()
         for key in path:
-            spellings = (
-                (key, key.replace("-", "_"), key.replace("_", "-")) if isinstance(key, str) else (key,)
-            )
+            spellings = (key, key.replace("-", "_"), key.replace("_", "-")) if isinstance(key, str) else (key,)
             kept = next(((*kept, way) for way in spellings if (*kept, way) in self.places), kept)
         return kept
 
@@ -170,9 +168,7 @@ class _Reader:
             if isinstance(first, ScalarEvent) and not first.value and first.style in (None, ""):
                 raise BadFile([Problem(self.file, 1, 1, "", "the file is empty")])
             if not isinstance(first, MappingStartEvent):
-                problem = Problem(
-                    self.file, *_place(first), "", "the file must be a mapping of keys to values"
-                )
+                problem = Problem(self.file, *_place(first), "", "the file must be a mapping of keys to values")
                 raise BadFile([problem])
             data = self._value(first, ())
         if not started:

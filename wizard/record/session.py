@@ -48,7 +48,7 @@ class Session:
         self.state = JobState()
         self._now = now
         self._desk: tuple[Complaint, str, Desk] | None = None
-        self._assessed: dict[str, tuple[int, Assessment]] = {}
+        self._assessed: dict[str, tuple[JobState, Assessment]] = {}
         self._catch_up()
 
     @classmethod
@@ -88,12 +88,16 @@ class Session:
 
         Raises DropwalkError, BadFile.
         """
-        complaint = self.state.complaint
+        return self._desk_for(self.state)
+
+    def _desk_for(self, state: JobState) -> Desk:
+        complaint = state.complaint
         if complaint is None:
             raise DropwalkError(f"job {self.job_id} has no complaint; it was not recorded by this program")
-        if self._desk is None or self._desk[:2] != (complaint, self.state.flow):
-            self._desk = complaint, self.state.flow, _fits(complaint, self.state.flow)
-        return self._desk[2]
+        kept = self._desk
+        if kept is None or kept[:2] != (complaint, state.flow):
+            kept = self._desk = complaint, state.flow, _fits(complaint, state.flow)
+        return kept[2]
 
     def record(self, *events: Event) -> None:
         """Put what happened on disk, then into the state.
@@ -136,12 +140,16 @@ class Session:
         return None
 
     def assess(self, plan: Plan) -> Assessment:
-        """What to make of the job now; worked out once for each event and plan."""
+        """What to make of the job now; worked out once for each state and plan.
+
+        A thread may call it while another records: the answer is then that of the state it began with.
+        """
         from wizard.walk.walker import assess
 
+        state = self.state
         known = self._assessed.get(plan)
-        if known is None or known[0] != self.seq:
-            known = self._assessed[plan] = self.seq, assess(self.desk, self.state, plan)
+        if known is None or known[0] is not state:
+            known = self._assessed[plan] = state, assess(self._desk_for(state), state, plan)
         return known[1]
 
     def _catch_up(self) -> None:
@@ -180,9 +188,7 @@ class Session:
     def _names(self, **parts: Any) -> list[tuple[FieldPath, str]]:
         desk = self.desk
         circuit = desk.circuit.map
-        only = JobFile.model_construct(
-            job=self.state.title, circuit=circuit.circuit, flow=self.state.flow, **parts
-        )
+        only = JobFile.model_construct(job=self.state.title, circuit=circuit.circuit, flow=self.state.flow, **parts)
         return list(only.misfits(circuit, desk.flow))
 
 

@@ -114,9 +114,7 @@ class Store:
         """A new job with all these events, or none of it; its id."""
         title = fold(event for _, event in events).title
         with self._writing():
-            cursor = self._db.execute(
-                "INSERT INTO jobs (title, created) VALUES (?, ?)", (title, created.isoformat())
-            )
+            cursor = self._db.execute("INSERT INTO jobs (title, created) VALUES (?, ?)", (title, created.isoformat()))
             job = cursor.lastrowid
             assert job is not None
             self._insert(job, 1, events)
@@ -126,9 +124,7 @@ class Store:
         """Put these events at the end of the job, together; the last one's number, once they are on disk."""
         with self._writing():
             self._must_exist(job)
-            (last,) = self._db.execute(
-                "SELECT coalesce(max(seq), 0) FROM events WHERE job = ?", (job,)
-            ).fetchone()
+            (last,) = self._db.execute("SELECT coalesce(max(seq), 0) FROM events WHERE job = ?", (job,)).fetchone()
             self._insert(job, last + 1, [(at, event) for event in events])
             for event in events:
                 if isinstance(event, Renamed):
@@ -171,9 +167,7 @@ class Store:
             ).fetchall()
         return [self._summary(*row) for row in rows]
 
-    def _summary(
-        self, job: int, title: str, created: str, archived: int, count: int, updated: str
-    ) -> JobSummary:
+    def _summary(self, job: int, title: str, created: str, archived: int, count: int, updated: str) -> JobSummary:
         known = JobSummary(
             job,
             title,
@@ -191,10 +185,7 @@ class Store:
     def _insert(self, job: int, first: int, events: list[tuple[datetime, Event]]) -> None:
         self._db.executemany(
             "INSERT INTO events (job, seq, at, body) VALUES (?, ?, ?, ?)",
-            [
-                (job, first + number, at.isoformat(), _body(event))
-                for number, (at, event) in enumerate(events)
-            ],
+            [(job, first + number, at.isoformat(), _body(event)) for number, (at, event) in enumerate(events)],
         )
 
     def _stored(self, job: int, seq: int, at: str, body: str) -> Stored:
@@ -267,8 +258,7 @@ class Store:
             ) from error
         except OSError as error:
             raise DropwalkError(
-                f"{self.path} can't be used: {error.strerror or error}. Name a file that you may write"
-                " with --store."
+                f"{self.path} can't be used: {error.strerror or error}. Name a file that you may write with --store."
             ) from error
 
     def _operational(self, reason: str) -> str:
