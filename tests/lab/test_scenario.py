@@ -20,9 +20,7 @@ from wizard.lab.vehicle import Vehicle
 from wizard.walk.events import ReadingTaken
 from wizard.walk.jobfile import JobFile
 
-FILES = {
-    name: read_document(shipped("scenarios") / f"{name}.yaml").data for name in shipped_names("scenarios")
-}
+FILES = {name: read_document(shipped("scenarios") / f"{name}.yaml").data for name in shipped_names("scenarios")}
 SCENARIOS = {name: Scenario.model_validate(data) for name, data in FILES.items() if "scenario" in data}
 JOBS = {name: JobFile.model_validate(data) for name, data in FILES.items() if "job" in data}
 
@@ -78,9 +76,7 @@ def test_shipped_jobs_and_vehicles_use_both_maps_and_different_faults() -> None:
         ("street-sweeper", {"part": "start-switch", "excess": "260 mohm"}, 150.0),
     ],
 )
-def test_a_shipped_jobs_readings_are_those_of_one_fault(
-    name: str, fault: dict[str, str], demand_a: float
-) -> None:
+def test_a_shipped_jobs_readings_are_those_of_one_fault(name: str, fault: dict[str, str], demand_a: float) -> None:
     job = JOBS[name]
     scenario = Scenario(
         scenario="behind",

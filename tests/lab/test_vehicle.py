@@ -77,10 +77,7 @@ def test_the_same_seeds_give_the_same_readings() -> None:
 
 
 def test_a_vehicle_keeps_its_own_tolerances_whatever_the_meter_does() -> None:
-    exact = [
-        vehicle(noise=False, seed=seed, chance=chance).read(POSITIVE)
-        for seed, chance in ((3, 1), (3, 2), (4, 1))
-    ]
+    exact = [vehicle(noise=False, seed=seed, chance=chance).read(POSITIVE) for seed, chance in ((3, 1), (3, 2), (4, 1))]
     assert exact[0] == exact[1] != exact[2]
 
 
