@@ -200,7 +200,8 @@ def show_band(low: float, high: float) -> str:
     """A band of volts: `0.31 to 0.40 V`."""
     if f"{low:.2f}" == f"{high:.2f}":
         return show_volts(low)
-    return f"{max(low, 0.0) if low > -0.005 else low:.2f} to {show_volts(high)}"
+    shown = show_volts(max(low, 0.0) if low > -0.005 else low)
+    return f"{shown.removesuffix(' V')} to {show_volts(high)}"
 
 
 def show_amps(amps: float) -> str:

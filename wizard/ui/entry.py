@@ -8,6 +8,9 @@ from textual import events
 from textual.message import Message
 from textual.widgets import Input
 
+# What a reading can begin with: a number, or the word open.
+_BEGINS = "0123456789.,-+oO"
+
 
 class ReadingEntry(Input):
     """Takes digits at once; letters reach the screen's keys until a number (or `open`) has been begun."""
@@ -26,9 +29,13 @@ class ReadingEntry(Input):
     def __init__(self) -> None:
         super().__init__(compact=True, max_length=24)
 
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        """Whether this key is typed here or is one of the screen's."""
+        begun = bool(self.value) or (character is not None and character in _BEGINS)
+        return begun and super().check_consume_key(key, character)
+
     async def _on_key(self, event: events.Key) -> None:
-        begins = event.character is not None and event.character in "0123456789.,-+oO"
-        if event.is_printable and not self.value and not begins:
+        if event.is_printable and not self.check_consume_key(event.key, event.character):
             event.prevent_default()
             return
         await super()._on_key(event)

@@ -69,14 +69,14 @@ class JobScreen(Screen[None]):
     JobScreen SuspectsView { height: 2; }
     JobScreen #taken, JobScreen #reason { display: none; padding: 0 1; }
     JobScreen.-roomy #work { layout: horizontal; }
-    JobScreen.-roomy #now { width: 45; height: 1fr; dock: right; }
-    JobScreen.-roomy StepCard { height: 13; }
+    JobScreen.-roomy #now { width: 44; height: 1fr; dock: right; }
+    JobScreen.-roomy StepCard { height: 12; }
     JobScreen.-roomy #said { height: 3; }
     JobScreen.-roomy SuspectsView { height: 7; }
     JobScreen.-roomy #taken { display: block; height: 6; }
     JobScreen.-roomy #reason { display: block; height: 1fr; }
     """
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-tight"), (118, "-roomy")]
+    HORIZONTAL_BREAKPOINTS = [(0, "-tight"), (118, "-roomy")]
     AUTO_FOCUS = ""
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", show=False),
@@ -158,15 +158,18 @@ class JobScreen(Screen[None]):
     def _assess(self, plan: Plan) -> None:
         worker = get_current_worker()
         try:
-            answer: Assessment | DropwalkError = self.session.assess(plan)
+            answer: Assessment | str = self.session.assess(plan)
         except DropwalkError as error:
-            answer = error
+            answer = str(error)
+        except Exception as error:
+            # The job must stay open for taking back whatever brought this on; the record itself is sound.
+            answer = f"this could not be worked out ({type(error).__name__}: {error}); u takes the last one back"
         if not worker.is_cancelled:
             self.app.call_from_thread(self._answered, answer)
 
-    def _answered(self, answer: Assessment | DropwalkError) -> None:
+    def _answered(self, answer: Assessment | str) -> None:
         self.working = False
-        if isinstance(answer, DropwalkError):
+        if isinstance(answer, str):
             self.say(f"! {answer}")
         else:
             self.assessment = answer
@@ -198,10 +201,13 @@ class JobScreen(Screen[None]):
     def _show_strip(self) -> None:
         state, desk = self.session.state, self.session.desk
         air_c = state.complaint.air if state.complaint else 20.0
-        about = f"{desk.circuit.map.circuit}  {desk.circuit.system_v:g} V  {air_c:.0f} C"
-        for name, reading in posts(desk.circuit, self.assessment).items():
-            if reading.volts is not None:
-                about += f"  {show_volts(reading.volts)} {name}"
+        vehicle = f"{desk.circuit.map.circuit}  {desk.circuit.system_v:g} V  {air_c:.0f} C"
+        volts = [
+            f"{show_volts(reading.volts)} {name}"
+            for name, reading in posts(desk.circuit, self.assessment).items()
+            if reading.volts is not None
+        ]
+        about = "  ".join([vehicle, *volts] if self.size.width >= 110 or not volts else volts)
         rest_s = self._rest_s()
         now = f"cranks {state.cranks}" if state.cranks else ""
         if rest_s > 0:
@@ -213,20 +219,16 @@ class JobScreen(Screen[None]):
         step = self.assessment.next if self.assessment else None
         keys: list[Key] = []
         if self.target is not None:
-            keys.append(("Enter", "take it"))
-            if self.bench:
-                keys.append(("d", "meter"))
-            keys += [("t", "time crank"), ("x", "can't reach")]
+            keys = [("Enter", "take it"), *([("d", "meter")] if self.bench else []), ("t", "time crank")]
         elif step is not None and step.kind == "ask":
-            keys.append(("1-9", "answer"))
-            if self.bench:
-                keys.append(("d", "look"))
+            keys = [("1-9", "answer"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
-            keys.append(("Enter", "go on"))
-        keys += [("j", "jump"), ("m", "other reading"), ("r", "readings"), ("u", "take back"), ("w", "why")]
-        keys += [("l", "learn"), ("c", "cautions"), ("f", "finding")]
-        keys += [("b", "best test" if self.plan == "walk" else "walk"), ("n", "note"), ("e", "complaint")]
-        return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "back to the step")]
+            keys = [("Enter", "go on")]
+        keys += [("j", "jump"), ("w", "why"), ("c", "cautions"), ("f", "finding")]
+        keys += [("b", "best test" if self.plan == "walk" else "the walk"), ("u", "take back"), ("r", "readings")]
+        keys += [("m", "other"), *([("x", "can't reach")] if self.target else [])]
+        keys += [("l", "learn"), ("n", "note"), ("e", "complaint")]
+        return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
 
     def say(self, text: str | Content) -> None:
         """Put one line where the answer to the last deed is looked for."""
@@ -507,7 +509,10 @@ class JobScreen(Screen[None]):
                 advice = f"! Let the starter rest {clock(rest)}." if rest else "Type what the meter showed."
                 self.say(f"Cranked {seconds:.0f} s. {advice}")
 
-        self._with_cautions(["cranking"], lambda: self.app.push_screen(CrankTimer(self.now, self._rest_s()), timed))
+        def start() -> None:
+            self.app.push_screen(CrankTimer(self.now, self._rest_s()), timed)
+
+        self._with_cautions(["cranking"], start)
 
     def _rest_s(self) -> float:
         cranks = [(entry.at, entry.event.seconds) for entry in self.session.log if isinstance(entry.event, Cranked)]

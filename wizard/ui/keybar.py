@@ -7,7 +7,7 @@ from textual.widgets import Static
 
 # A key as it is printed, and what it does in a word or two.
 Key = tuple[str, str]
-_GAP = 3
+_GAP = 2
 _MOST_LINES = 2
 
 

@@ -17,8 +17,10 @@ _STYLE = {
     Verdict.UNKNOWN: "$secondary",
 }
 # Lead, line between the leads, then after the names: lost, sound, limit and the word.
-_LEFT, _LOST, _SOUND, _LIMIT, _WORD = 2, 5, 10, 5, 15
+_LEFT, _LOST, _SOUND, _LIMIT, _WORD = 2, 5, 10, 6, 15
 _NARROW_WORD = 11
+# Where not all fits, parts are cut first: leads are put on points.
+_LEAST_PART = 16
 # A part that is this likely to be the fault has its odds written beside it.
 _WORTH_SAYING = 0.2
 
@@ -96,7 +98,7 @@ class _Pen:
         if longest_point + longest_part <= room:
             detail = max(len(_named(row)) for row in rows)
             return cls(longest_point, min(detail, room - longest_point), word)
-        point = min(longest_point, (room + 1) // 2)
+        point = min(longest_point, max(room // 2, room - _LEAST_PART))
         return cls(point, max(4, room - point), word)
 
     def columns(self) -> str:

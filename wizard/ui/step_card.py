@@ -64,6 +64,8 @@ def card(desk: Desk, step: Next, target: Target | None) -> Content:
         lines += _repair(desk, step)
     elif step.kind == "caution":
         lines.append(Content(text.do if text is not None and text.do else step.why))
+        if text is not None and text.good:
+            lines.append(Content.assemble(("Good  ", "bold"), text.good))
         lines.append(_press("Enter", f"reads {len(step.cautions or [])} cautions; confirm them once for this job"))
     else:
         lines.append(Content(step.why))
