@@ -99,21 +99,24 @@ class Session:
             kept = self._desk = complaint, state.flow, _fits(complaint, state.flow)
         return kept[2]
 
-    def record(self, *events: Event) -> None:
-        """Put what happened on disk, then into the state.
+    def record(self, *events: Event) -> int:
+        """Put what happened on disk, then into the state; the number of the last of these events.
 
         Raises DropwalkError, and records nothing, when an event names what map, flow or job do not have.
         """
         self._catch_up()
         checked: list[Event] = []
+        state = self.state
         for event in events:
             if isinstance(event, Described):
                 event = Described(complaint=shelf.rooted(event.complaint, Path.cwd()))
-            if wrong := self._misfit(event):
+            if wrong := self._misfit(event, state):
                 raise DropwalkError(wrong)
             checked.append(event)
-        self.store.append(self.job_id, _utc(self._now), *checked)
+            state = state.after(event)
+        last = self.store.append(self.job_id, _utc(self._now), *checked)
         self._catch_up()
+        return last
 
     def take_back(self) -> Event | None:
         """Take back the last reading or answer since the last repair; what it was, or None.
@@ -158,26 +161,26 @@ class Session:
         self.log += new
         self.state = fold((stored.event for stored in new), self.state)
 
-    def _misfit(self, event: Event) -> str | None:
-        """Why this event can't be, or None."""
+    def _misfit(self, event: Event, state: JobState) -> str | None:
+        """Why this event can't be in this state, or None."""
         if isinstance(event, Started):
             return "the job has been started already"
         if isinstance(event, Described):
-            _fits(event.complaint, self.state.flow)
+            _fits(event.complaint, state.flow)
             return None
-        desk = self.desk
+        desk = self._desk_for(state)
         match event:
             case ReadingTaken():
-                faults = [*event.inconsistencies(), *self._names(readings=[event])]
+                faults = [*event.inconsistencies(), *_names(desk, readings=[event])]
             case Repaired():
-                faults = self._names(readings=[RepairDone(repaired=event.repair)])
+                faults = _names(desk, readings=[RepairDone(repaired=event.repair)])
             case Answered():
-                faults = self._names(answers={event.step: event.choice})
+                faults = _names(desk, answers={event.step: event.choice})
             case OutOfReach():
-                faults = self._names(out_of_reach=[event.point])
+                faults = _names(desk, out_of_reach=[event.point])
             case Jumped() if event.step not in desk.flow.steps:
                 return f"the flow {desk.flow.flow!r} has no step {event.step!r}"
-            case ReadingStruck() if event.reading not in {reading.number for reading in self.state.standing}:
+            case ReadingStruck() if event.reading not in {reading.number for reading in state.standing}:
                 return f"there is no reading {event.reading} that stands"
             case CautionsRead() if unknown := set(event.cautions) - set(desk.cautions.cautions):
                 return f"there is no caution {min(unknown)!r}"
@@ -185,11 +188,12 @@ class Session:
                 return None
         return "; ".join(message for _, message in faults) or None
 
-    def _names(self, **parts: Any) -> list[tuple[FieldPath, str]]:
-        desk = self.desk
-        circuit = desk.circuit.map
-        only = JobFile.model_construct(job=self.state.title, circuit=circuit.circuit, flow=self.state.flow, **parts)
-        return list(only.misfits(circuit, desk.flow))
+
+def _names(desk: Desk, **parts: Any) -> list[tuple[FieldPath, str]]:
+    """What these parts of a job file name that the desk does not have."""
+    circuit_map, flow = desk.circuit.map, desk.flow
+    only = JobFile.model_construct(job="", circuit=circuit_map.circuit, flow=flow.flow, **parts)
+    return list(only.misfits(circuit_map, flow))
 
 
 def _utc(now: Clock) -> datetime:

@@ -1,0 +1,147 @@
+"""A job being worked on: what is recorded, what is refused, and being where you were."""
+
+from pathlib import Path
+
+import pytest
+
+from wizard.errors import DropwalkError
+from wizard.files.places import shipped
+from wizard.record.session import Session
+from wizard.walk.events import (
+    Answered,
+    CautionsRead,
+    Complaint,
+    Cranked,
+    Described,
+    Jumped,
+    Noted,
+    OutOfReach,
+    ReadingStruck,
+    ReadingTaken,
+    Renamed,
+    Repaired,
+    Started,
+)
+
+DROP = ReadingTaken(state="cranking", red="battery-positive-post", black="starter-b-stud", value=0.86)
+AMPS = ReadingTaken(state="cranking", clamp="positive-cable", value=165.0)
+
+
+def test_a_reopened_job_is_exactly_where_it_was(store, session, now):
+    session.record(CautionsRead(cautions=["keep-clear"]))
+    session.record(DROP)
+    session.record(Answered(step="any-click", choice="one-click"), Jumped(step="ground-drop"))
+    session.record(ReadingStruck(reading=1, why="slipped"), Cranked(seconds=4.0), Noted(text="wet"))
+    again = Session.open(store, session.job_id, now)
+    assert again.state == session.state
+    assert again.log == session.log
+    assert [stored.seq for stored in again.log] == list(range(1, 9))
+    assert again.state.jumped_to == "ground-drop"
+
+
+def test_a_job_cannot_be_opened_on_a_circuit_that_is_not_there(store, now):
+    with pytest.raises(DropwalkError, match="there is no circuit map 'steam-engine'"):
+        Session.create(store, "x", Complaint(circuit="steam-engine"), now=now)
+    assert store.jobs() == []
+
+
+def test_a_complaint_must_fit_its_map(store, now):
+    complaint = Complaint.model_validate({"circuit": "front-battery", "history": {"recently-replaced": ["sail"]}})
+    with pytest.raises(DropwalkError, match=r"history.recently-replaced.0: the map has no part 'sail'"):
+        Session.create(store, "x", complaint, now=now)
+    assert store.jobs() == []
+
+
+REFUSED = [
+    (DROP.model_copy(update={"red": "bonnet"}), "no point 'bonnet'"),
+    (DROP.model_copy(update={"black": "battery-positive-post"}), "same point"),
+    (DROP.model_copy(update={"value": 700.0}), "700 V is not possible"),
+    (AMPS.model_copy(update={"clamp": "tow-bar"}), "no part 'tow-bar'"),
+    (AMPS.model_copy(update={"value": 16500.0}), "16500 A is not possible"),
+    (Answered(step="any-click", choice="loudly"), "no choice 'loudly'"),
+    (Answered(step="nowhere", choice="one-click"), "no step 'nowhere'"),
+    (Jumped(step="nowhere"), "no step 'nowhere'"),
+    (Repaired(repair="polish-it"), "no repair 'polish-it'"),
+    (OutOfReach(point="bonnet"), "no point 'bonnet'"),
+    (ReadingStruck(reading=1), "no reading 1 that stands"),
+    (CautionsRead(cautions=["mind-the-cat"]), "no caution 'mind-the-cat'"),
+    (Described(complaint=Complaint(circuit="steam-engine")), "no circuit map 'steam-engine'"),
+    (Started(title="again", complaint=Complaint(circuit="front-battery")), "started already"),
+    (Renamed.model_construct(title="a\x1b[2J"), "can't be recorded"),
+]
+
+
+@pytest.mark.parametrize(("event", "words"), REFUSED)
+def test_what_the_job_does_not_have_is_refused_and_not_recorded(session, event, words):
+    before = session.state
+    with pytest.raises(DropwalkError, match=words):
+        session.record(Noted(text="together with it"), event)
+    assert session.state is before
+    assert len(session.store.events(session.job_id)) == 1
+
+
+def test_a_new_complaint_makes_a_new_desk(session):
+    first = session.desk
+    session.record(DROP)
+    assert session.desk is first
+    session.record(Described(complaint=Complaint(circuit="remote-battery", air=-5.0)))
+    assert session.desk.circuit.map.circuit == "remote-battery"
+    assert session.desk.circuit.air_c == -5.0
+
+
+def test_a_map_of_the_users_own_is_found_from_anywhere(store, now, tmp_path, monkeypatch):
+    text = (shipped("flows") / "circuits" / "front-battery.yaml").read_text()
+    (tmp_path / "mine.yaml").write_text(text.replace("circuit: front-battery", "circuit: mine"))
+    made = Session.create(store, "x", Complaint(circuit="mine.yaml"), base=tmp_path, now=now)
+    monkeypatch.chdir(Path("/"))
+    assert Session.open(store, made.job_id, now).desk.circuit.map.circuit == "mine"
+
+
+def test_taking_back_goes_from_the_last_thing_to_the_first(session):
+    session.record(DROP)
+    session.record(Answered(step="any-click", choice="one-click"))
+    session.record(Jumped(step="ground-drop"), AMPS, Cranked(seconds=3.0))
+    assert session.take_back() == AMPS
+    assert [reading.number for reading in session.state.standing] == [1]
+    assert session.take_back() == Answered(step="any-click", choice="one-click")
+    assert session.state.answers == {"any-click": "not-sure"}
+    assert session.state.jumped_to == "any-click"
+    assert session.take_back() == DROP
+    assert session.state.standing == ()
+    assert session.take_back() is None
+    assert len(session.log) == 10
+
+
+def test_a_changed_answer_is_taken_back_whole(session):
+    session.record(Answered(step="any-click", choice="no-click"))
+    session.record(Answered(step="any-click", choice="one-click"))
+    assert session.take_back() == Answered(step="any-click", choice="one-click")
+    assert session.take_back() is None
+
+
+def test_a_repair_is_not_taken_back_nor_what_came_before_it(session):
+    session.record(DROP, Repaired(repair="clean-b-stud-joint"))
+    assert session.take_back() is None
+    session.record(AMPS)
+    assert session.take_back() == AMPS
+    assert session.take_back() is None
+
+
+def test_what_another_process_adds_is_seen_at_the_next_event(store, session, now):
+    other = Session.open(store, session.job_id, now)
+    other.record(DROP)
+    assert session.record(AMPS) == 3
+    assert [reading.taken for reading in session.state.readings] == [DROP, AMPS]
+    assert other.record(ReadingStruck(reading=2)) == 4
+    assert other.state == Session.open(store, session.job_id, now).state
+
+
+def test_the_answer_is_worked_out_once_for_each_state_and_plan(session):
+    session.record(DROP)
+    first = session.assess("walk")
+    assert session.assess("walk") is first
+    assert session.assess("fastest") is not first
+    session.record(AMPS)
+    second = session.assess("walk")
+    assert second is not first
+    assert [reading.id for reading in second.readings] == [1, 2]
