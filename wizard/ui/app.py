@@ -30,7 +30,6 @@ class DropwalkApp(App[None]):
     TITLE = "dropwalk"
     ENABLE_COMMAND_PALETTE = False
     CSS = """
-    Screen { background: $background; color: $foreground; }
     OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
         color: $background; background: $foreground; text-style: bold;
     }
@@ -63,7 +62,8 @@ class DropwalkApp(App[None]):
 
         try:
             session = Session.open(self.store, job_id, self.now)
-            bench = self._bench(session, session.desk) if session.state.scenario else None
+            desk = session.desk
+            bench = self._bench(session, desk) if session.state.scenario else None
         except DropwalkError as error:
             self._say(f"! {error}")
             return

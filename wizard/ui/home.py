@@ -53,7 +53,7 @@ class HomeScreen(Screen[None]):
         Binding("d", "demo", show=False),
         Binding("a,question_mark", "about", show=False),
         Binding("x", "archive", show=False),
-        Binding("q,escape", "quit", show=False),
+        Binding("q", "quit", show=False),
     ]
     app: DropwalkApp
 
@@ -83,7 +83,7 @@ class HomeScreen(Screen[None]):
         before = options.highlighted_option.id if options.highlighted_option else None
         options.clear_options()
         now = self.app.now()
-        options.add_options([Option(_line(job, now), id=str(job.id)) for job in jobs])
+        options.add_options([Option(_line(job, now, wide=self.size.width >= 100), id=str(job.id)) for job in jobs])
         options.display = bool(jobs)
         self.query_one("#empty").display = not jobs
         if jobs:
@@ -123,14 +123,16 @@ class HomeScreen(Screen[None]):
         self.app.exit()
 
 
-def _line(job: JobSummary, now: datetime) -> Content:
+def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
+    name = 40 if wide else 28
+    title = job.title if len(job.title) <= name else f"{job.title[: name - 1]}…"
     if job.trouble:
-        return Content.assemble((f"{job.title[:34]:36}", "bold"), (f"! {job.trouble}", "$error"))
+        return Content.assemble((f"{title:{name}}  ", "bold"), (f"! {job.trouble}", "$error"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
+    circuit = f"{job.circuit}"[:24] if wide else ""
     return Content.assemble(
-        (f"{job.title[:32]:34}", "bold"),
-        f"{symptom:16}{taken:12} {_ago(job.updated, now)}" + (f"   {job.circuit}" if job.circuit else ""),
+        (f"{title:{name}}  ", "bold"), f"{symptom:17}{taken:13}{_ago(job.updated, now):14}{circuit}"
     )
 
 

@@ -66,8 +66,9 @@ class IntakeScreen(Screen[Intake]):
         Binding("s", "begin", show=False),
     ]
 
-    def __init__(self, intake: Intake, *, new: bool) -> None:
+    def __init__(self, intake: Intake, *, new: bool, measured: bool = False) -> None:
         super().__init__()
+        self.measured = measured
         self.before = intake
         self.intake = intake
         self.new = new
@@ -180,6 +181,9 @@ class IntakeScreen(Screen[Intake]):
         self._ask("Job", "Vehicle, plate or order number: whatever finds it again.", self.intake.title, _title, put)
 
     def _ask_circuit(self) -> None:
+        if self.measured:
+            self.say("! Readings were taken on this circuit. Begin a new job for another one.")
+            return
         items = [Item(name, shelf.circuit_map(name, Path.cwd()).title, name) for name in shelf.circuit_names()]
 
         def put(name: str) -> None:

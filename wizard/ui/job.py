@@ -210,6 +210,8 @@ class JobScreen(Screen[None]):
         about = "  ".join([vehicle, *volts] if self.size.width >= 110 or not volts else volts)
         rest_s = self._rest_s()
         now = f"cranks {state.cranks}" if state.cranks else ""
+        if state.cranks and self.size.width >= 110:
+            now += f", last {clock(self._since_crank_s())} ago"
         if rest_s > 0:
             now = f"rest {clock(rest_s)}"
         now = "working it out" if self.working else f"{now}  {_PLAN[self.plan]}".strip()
@@ -407,7 +409,7 @@ class JobScreen(Screen[None]):
             return
         desk = self.session.desk
         if picked[0] == "clamp":
-            parts = [Item(name, part.label, name) for name, part in desk.circuit.map.parts.items()]
+            parts = [Item(name, part.label) for name, part in desk.circuit.map.parts.items()]
             self.app.push_screen(Pick("Clamp around which part?", parts), self._own_clamp)
             return
         state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
@@ -416,7 +418,7 @@ class JobScreen(Screen[None]):
 
     def _points(self, without: str | None) -> list[Item]:
         points = self.session.desk.circuit.map.points
-        return [Item(name, point.label, point.probe) for name, point in points.items() if name != without]
+        return [Item(name, point.label) for name, point in points.items() if name != without]
 
     def _own_clamp(self, picked: tuple[str, ...] | None) -> None:
         if picked:
@@ -437,6 +439,7 @@ class JobScreen(Screen[None]):
     def _own(self, target: Target) -> None:
         self.chosen = target
         self.query_one(ReadingEntry).value = ""
+        self.say("")
         self._show()
 
     def action_readings(self) -> None:
@@ -482,7 +485,9 @@ class JobScreen(Screen[None]):
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        self.say(f"Taken back: {undone}" if undone else "There is nothing to take back.")
+        self.say(
+            f"Taken back: {_undone(undone)}." if undone else "There is nothing to take back since the last repair."
+        )
         self.work_out()
 
     def action_why(self) -> None:
@@ -517,6 +522,10 @@ class JobScreen(Screen[None]):
     def _rest_s(self) -> float:
         cranks = [(entry.at, entry.event.seconds) for entry in self.session.log if isinstance(entry.event, Cranked)]
         return rest_left_s(cranks, self.now())
+
+    def _since_crank_s(self) -> float:
+        ended = max(entry.at for entry in self.session.log if isinstance(entry.event, Cranked))
+        return (self.now() - ended).total_seconds()
 
     def action_finding(self) -> None:
         if self.assessment is None:
@@ -592,7 +601,9 @@ class JobScreen(Screen[None]):
             if events:
                 self.record(*events)
 
-        self.app.push_screen(IntakeScreen(Intake(state.title, state.complaint), new=False), changed)
+        self.app.push_screen(
+            IntakeScreen(Intake(state.title, state.complaint), new=False, measured=bool(state.readings)), changed
+        )
 
     def action_help(self) -> None:
         self.app.push_screen(Page("Keys on this screen", JOB_HELP))
@@ -613,6 +624,14 @@ class JobScreen(Screen[None]):
 
 
 _STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-"}
+
+
+def _undone(event: Event) -> str:
+    if isinstance(event, ReadingTaken):
+        value = _shown(event.value, clamp=event.clamp is not None)
+        target = Target(event.state, event.red, event.black, event.clamp)
+        return f"{value} {_where(target)}"
+    return f"the answer {short_name(event.choice)}" if isinstance(event, Answered) else event.kind
 
 
 def _where(target: Target) -> str:

@@ -21,7 +21,7 @@ class Visit(ModalScreen[T]):
 
     DEFAULT_CSS = """
     Visit { align: center middle; background: $background 60%; }
-    Visit > #sheet { width: 76; max-width: 100%; height: auto; max-height: 100%; background: $surface; }
+    Visit > #sheet { width: 100%; max-width: 84; height: auto; max-height: 100%; background: $surface; }
     Visit #heading { height: 1; padding: 0 1; background: $primary; color: $background; text-style: bold; }
     Visit #content { height: auto; padding: 1 2; }
     Visit KeyBar { dock: none; }
