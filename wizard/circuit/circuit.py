@@ -189,6 +189,16 @@ class Circuit:
             order += self.path(*self.runs[run]) or ()
         return tuple(order)
 
+    def one_way(self, start: str, end: str) -> bool:
+        """Whether current can flow only one way between two points, whatever is at fault: so on every run that the
+        starter's or the coil's whole current passes. Between branches in parallel it may turn.
+        """
+        path = self.path(start, end)
+        if path is None:
+            return True
+        control = self.path(*self.runs["control"], control=True) or ()
+        return set(path) <= set(self.main_loop) or set(path) <= set(control)
+
     def points_along(self, start: str, end: str) -> tuple[str, ...]:
         """Points of the least-resistance path between two points, both ends included."""
         points = [start]
@@ -209,9 +219,7 @@ def _changed(part: Part, change: PartChange | None) -> Part:
 
 def _healthy(part: Part, air_c: float) -> tuple[float, float]:
     if part.resistance_mohm is not None:
-        spread = (
-            _HEALTHY_MOHM[part.kind][1] / _HEALTHY_MOHM[part.kind][0] if part.kind in _HEALTHY_MOHM else 0.05
-        )
+        spread = _HEALTHY_MOHM[part.kind][1] / _HEALTHY_MOHM[part.kind][0] if part.kind in _HEALTHY_MOHM else 0.05
         return part.resistance_mohm * 1e-3, min(spread, 0.3) * part.resistance_mohm * 1e-3
     if part.kind in (Kind.CABLE, Kind.STRAP) and part.length_m is not None and part.size is not None:
         mean, spread = conductors.healthy_ohm(part.length_m, part.size, part.conductor, air_c)

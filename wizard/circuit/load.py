@@ -97,9 +97,7 @@ class LoadModel:
         self.index = self.networks.closed.index
         typical = circuit.demand_a[1]
         self._healthy_emf = circuit.system_v * 1.04 - typical * (
-            circuit.rotor_ohm
-            + circuit.battery_ohm
-            + sum(circuit.parts[name].ohm for name in circuit.main_loop)
+            circuit.rotor_ohm + circuit.battery_ohm + sum(circuit.parts[name].ohm for name in circuit.main_loop)
         )
 
     def answers(self, added: Added, observables: Sequence[Observable]) -> Answers:
@@ -187,9 +185,7 @@ class Condition:
     coil_works: bool = True
 
 
-def operate(
-    circuit: Circuit, condition: Condition, observables: Sequence[Observable]
-) -> tuple[Floats, Heard, float]:
+def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observable]) -> tuple[Floats, Heard, float]:
     """True readings (m,) of one vehicle, in each observable's own state, with what is heard and the motor's amps."""
     ohms = healthy_ohms(circuit)
     ohms.update(condition.ohm)
@@ -205,17 +201,13 @@ def operate(
     broken = frozenset(name for name, ohm in ohms.items() if ohm >= OPEN_OHM)
     if not condition.coil_works:
         broken |= {COIL}
-    resting = iter(
-        rest_volts(circuit, [o for o in observables if o.state != "cranking"], broken) * condition.source_v
-    )
+    resting = iter(rest_volts(circuit, [o for o in observables if o.state != "cranking"], broken) * condition.source_v)
     loaded = iter(held.values[0])
     values = np.array([next(loaded) if what.state == "cranking" else next(resting) for what in observables])
     return values, HEARD[int(held.heard[0])], float(held.motor_a[0])
 
 
-def rest_volts(
-    circuit: Circuit, observables: Sequence[Observable], broken: frozenset[str] = frozenset()
-) -> Floats:
+def rest_volts(circuit: Circuit, observables: Sequence[Observable], broken: frozenset[str] = frozenset()) -> Floats:
     """Readings at rest per volt of the battery (m,): no current flows, so a span reads all of it or nothing."""
     positive, negative = sides_at_rest(circuit, broken)
 

@@ -79,9 +79,7 @@ class Starter(Checked):
 
     positive: Id
     negative: Id
-    cranking_a: Annotated[
-        tuple[PositiveAmps, PositiveAmps, PositiveAmps], Field(description="low, typical, high")
-    ]
+    cranking_a: Annotated[tuple[PositiveAmps, PositiveAmps, PositiveAmps], Field(description="low, typical, high")]
     locked_rotor_a: PositiveAmps
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
@@ -188,9 +186,7 @@ COMMON_REPAIRS: dict[str, Repair] = {
     "free-the-engine": Repair(
         label="find what drags in the engine or its drives", kind=RepairKind.HAND_OVER, minutes=180, cost=0
     ),
-    "no-repair": Repair(
-        label="no repair: nothing wrong was shown", kind=RepairKind.HAND_OVER, minutes=1, cost=0
-    ),
+    "no-repair": Repair(label="no repair: nothing wrong was shown", kind=RepairKind.HAND_OVER, minutes=1, cost=0),
 }
 # Names that findings use beside the map's own parts.
 RESERVED_PARTS = frozenset(["battery", "starter", "engine", "coil"])

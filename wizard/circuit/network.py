@@ -175,9 +175,7 @@ class StartHeld:
         )
 
 
-def sides_at_rest(
-    circuit: Circuit, broken: frozenset[str] = frozenset()
-) -> tuple[frozenset[str], frozenset[str]]:
+def sides_at_rest(circuit: Circuit, broken: frozenset[str] = frozenset()) -> tuple[frozenset[str], frozenset[str]]:
     """Points tied to the battery's positive and to its negative post while nothing is switched on.
 
     A point in neither set has no path to the battery: a meter with a lead there reads nothing.

@@ -15,8 +15,8 @@ from functools import cached_property
 import numpy as np
 
 from wizard.circuit.load import HEARD, Added, Answers, Heard, Held, rest_volts
-from wizard.circuit.network import BATTERY, MOTOR, Floats, Ints, Network, Observable
-from wizard.diagnosis.faults import FaultModel, Hypotheses, evidence_weight
+from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Network, Observable
+from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, evidence_weight
 
 # Cells of the logarithm of the current that the engine asks for, in standard deviations: (middle, width, share).
 _CURRENT_FINE = (
@@ -27,9 +27,8 @@ _CURRENT_FINE = (
     (1.7, 0.42, 0.10),
 )
 _CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
-# A charged battery's own volts and how far they vary; its internal resistance against the rating's, and its spread.
-# Common practice, no source.
-SOURCE_V, SOURCE_SPREAD_V = 12.6, 0.13
+# A charged battery's own volts; the spreads of its internal resistance and the rotor's. Common practice, no source.
+SOURCE_V = 12.6
 _BATTERY_SPREAD, _ROTOR_SPREAD = 0.4, 0.1
 # What a model of lumped resistances can't say, as a share of a reading.
 _MODEL_SHARE = 0.015
@@ -118,19 +117,41 @@ class _Predicted:
 
 
 @dataclass(frozen=True)
+class _Latent:
+    """What each of k hypotheses says of battery and engine: volts, amps, and the spreads within its cells."""
+
+    source_v: Floats
+    source_spread: Floats
+    demand_a: Floats
+    width: Floats
+    spread_ohm: Floats
+
+    def take(self, rows: Ints) -> _Latent:
+        """The same for some hypotheses only."""
+        return _Latent(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
 class _Chosen:
     """The k hypotheses that are kept, each with one cell of current."""
 
     site: Ints
     added: Added
-    spread_ohm: Floats
-    source_v: Floats
-    demand_a: Floats
-    width: Floats
+    latent: _Latent
     repair: Ints
-    healthy: int
     broken: tuple[frozenset[str], ...]
     rest_group: Ints
+
+    def take(self, rows: Ints) -> _Chosen:
+        """Some of the hypotheses only."""
+        return _Chosen(
+            self.site[rows],
+            self.added.take(rows),
+            self.latent.take(rows),
+            self.repair[rows],
+            self.broken,
+            self.rest_group[rows],
+        )
 
 
 class Belief:
@@ -143,7 +164,7 @@ class Belief:
         self._values = np.array([m.value for m in evidence.measurements if m.value is not None])
         self._numeric = tuple(m for m in evidence.measurements if m.value is not None)
         self._open = tuple(m for m in evidence.measurements if m.value is None)
-        self._source_spread = SOURCE_SPREAD_V * scale
+        self._source_spread = SOURCE_SPREAD * scale
         low, typical, high = model.circuit.demand_a
         self._log_spread = float(np.log(high / low)) / (2 * 1.645)
         self._typical = typical
@@ -178,41 +199,34 @@ class Belief:
     def _meter(self, observables: Sequence[Observable], mean: Floats) -> Floats:
         meter = self.model.priors.meter
         clamp = np.array([bool(what.clamp) for what in observables])
-        volts = np.hypot(meter.volts, (meter.share + _MODEL_SHARE) * mean)
-        amps = np.hypot(meter.clamp_amps, (meter.clamp_share + _MODEL_SHARE) * mean)
+        model = np.array([_MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
+        volts = np.hypot(meter.volts, (meter.share + model) * mean)
+        amps = np.hypot(meter.clamp_amps, (meter.clamp_share + model) * mean)
         return np.where(clamp, amps, volts)
 
     def _predict(
         self,
         observables: Sequence[Observable],
         answers: Answers,
-        spread_ohm: Floats,
-        source_v: Floats,
-        demand_a: Floats,
-        width: Floats,
+        who: _Latent,
         rest: Floats,
         tolerance: Floats,
         cranking: Ints,
     ) -> tuple[_Predicted, Held]:
         """Predictions of all observables: those taken cranking from the load model, the others from rest (k, m)."""
-        held = self.model.load.hold(answers, source_v, demand_a)
-        count, many = len(source_v), len(observables)
-        mean = rest * source_v[:, None]
+        held = self.model.load.hold(answers, who.source_v, who.demand_a)
+        count, many = len(who.source_v), len(observables)
+        mean = rest * who.source_v[:, None]
         blank = np.zeros((count, many))
-        current, crank, source, ohm_1, ohm_2 = (
-            blank,
-            blank.copy(),
-            rest * self._source_spread,
-            blank.copy(),
-            blank.copy(),
-        )
+        source = rest * who.source_spread[:, None]
+        current, crank, ohm_1, ohm_2 = blank, blank.copy(), blank.copy(), blank.copy()
         if len(cranking):
             mean[:, cranking] = held.values
-            current[:, cranking] = held.per_amp * (demand_a * width)[:, None]
-            crank[:, cranking] = held.per_amp * (demand_a * self.model.priors.crank_change)[:, None]
-            source[:, cranking] = held.per_volt * self._source_spread
-            ohm_1[:, cranking] = held.per_ohm_1 * spread_ohm[:, :1]
-            ohm_2[:, cranking] = held.per_ohm_2 * spread_ohm[:, 1:]
+            current[:, cranking] = held.per_amp * (who.demand_a * who.width)[:, None]
+            crank[:, cranking] = held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None]
+            source[:, cranking] = held.per_volt * who.source_spread[:, None]
+            ohm_1[:, cranking] = held.per_ohm_1 * who.spread_ohm[:, :1]
+            ohm_2[:, cranking] = held.per_ohm_2 * who.spread_ohm[:, 1:]
         return (
             _Predicted(
                 mean,
@@ -229,9 +243,7 @@ class Belief:
             held,
         )
 
-    def _rest(
-        self, observables: Sequence[Observable], broken: Sequence[frozenset[str]], group: Ints
-    ) -> Floats:
+    def _rest(self, observables: Sequence[Observable], broken: Sequence[frozenset[str]], group: Ints) -> Floats:
         """Readings at rest per volt of the battery (k, m); zero for observables taken while cranking."""
         role = self.model.circuit.roles
         posts = {role["battery.positive"], role["battery.negative"]}
@@ -257,19 +269,20 @@ class Belief:
         near = np.exp(-0.5 * (values / nothing) ** 2) / (nothing * np.sqrt(2 * np.pi))
         return np.log(_WRONG_SHOWS_NOTHING * near + (1 - _WRONG_SHOWS_NOTHING) / full)
 
-    def _other_log(self, hypotheses: Hypotheses) -> Floats:
-        """Log likelihood of everything that was answered, apart from readings and complaint (n,)."""
-        total = np.zeros(len(hypotheses))
+    def _told_log(self, site: Ints, heard: Ints) -> Floats:
+        """Log likelihood of the complaint and of everything that was answered (n,)."""
+        total = np.zeros(len(heard))
         for table in self.evidence.tables:
-            total += np.log(evidence_weight(hypotheses, table))
+            total += np.log(evidence_weight(site, self.model.sites, heard, table))
+        symptom = self.evidence.symptom
+        if symptom is not None:
+            power = _INTERMITTENT_POWER if self.evidence.intermittent else 1.0
+            total += power * np.log(_TOLD[heard, HEARD.index(symptom)])
         return total
 
-    def _told_log(self, heard: Ints) -> Floats:
-        symptom = self.evidence.symptom
-        if symptom is None:
-            return np.zeros(len(heard))
-        power = _INTERMITTENT_POWER if self.evidence.intermittent else 1.0
-        return power * np.log(_TOLD[heard, HEARD.index(symptom)])
+    def answer_weight(self, table: Mapping[str, float]) -> Floats:
+        """How likely an answer is under each kept hypothesis (k,)."""
+        return evidence_weight(self.chosen.site, self.model.sites, self.held.heard, table)
 
     def _open_log(self, mean: Floats, source_v: Floats) -> Floats:
         """Log likelihood of spans that read open: the whole battery must show across them."""
@@ -279,9 +292,7 @@ class Belief:
     def _screen(self, hypotheses: Hypotheses, cells: tuple[tuple[float, float, float], ...]) -> Floats:
         """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
         observables = [m.what for m in (*self._numeric, *self._open)]
-        cranking = np.array(
-            [i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp
-        )
+        cranking = np.array([i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp)
         loaded = [observables[i] for i in cranking]
         tolerance = self._tolerance(observables)
         tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
@@ -289,7 +300,6 @@ class Belief:
         wrong = self.model.priors.wrong_reading
         wrong_log = np.log(wrong) + self._wrong_log() if many else np.zeros(0)
         scores = np.empty((len(hypotheses), len(cells)))
-        base = hypotheses.log_prior + self._other_log(hypotheses)
         for start in range(0, len(hypotheses), _CHUNK):
             rows = np.arange(start, min(start + _CHUNK, len(hypotheses)))
             answers = self.model.load.answers(hypotheses.added.take(rows), loaded)
@@ -300,15 +310,19 @@ class Belief:
                 predicted, held = self._predict(
                     observables,
                     answers,
-                    hypotheses.spread_ohm[rows],
-                    source_v,
-                    demand,
-                    np.full(len(rows), width * self._log_spread),
+                    _Latent(
+                        source_v,
+                        hypotheses.source_spread[rows] * self.model.circuit.scale,
+                        demand,
+                        np.full(len(rows), width * self._log_spread),
+                        hypotheses.spread_ohm[rows],
+                    ),
                     rest,
                     tolerance,
                     cranking,
                 )
-                score = base[rows] + np.log(share) + self._told_log(held.heard)
+                score = hypotheses.log_prior[rows] + np.log(share)
+                score = score + self._told_log(hypotheses.site[rows], held.heard)
                 if many:
                     variance = predicted.variance()[:, :many]
                     misfit = (self._values - predicted.mean[:, :many]) ** 2 / variance
@@ -321,9 +335,7 @@ class Belief:
 
     def _infer(self) -> None:
         model = self.model
-        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]] = [
-            (model.singles, _CURRENT_FINE)
-        ]
+        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]] = [(model.singles, _CURRENT_FINE)]
         if model.priors.two_faults > 0:
             sets.append((model.pairs, _CURRENT_COARSE))
         scores = [self._screen(hypotheses, cells) for hypotheses, cells in sets]
@@ -361,13 +373,13 @@ class Belief:
         scores: list[Floats],
         picked: list[Ints],
     ) -> Floats:
-        """Log of prior, current cell's share and answers for each kept hypothesis (k,)."""
+        """Log of prior and current cell's share for each kept hypothesis (k,)."""
         out: list[Floats] = []
         offset = 0
         for (hypotheses, rows, _, _), (_, cells), score, own in zip(parts, sets, scores, picked, strict=True):
             cell = (own - offset) % len(cells)
             share = np.log(np.array([c[2] for c in cells]))[cell]
-            out.append(hypotheses.log_prior[rows] + self._other_log(hypotheses)[rows] + share)
+            out.append(hypotheses.log_prior[rows] + share)
             offset += score.size
         return np.concatenate(out)
 
@@ -391,34 +403,27 @@ class Belief:
                 np.concatenate([a.ohm for a in added]),
                 np.concatenate([a.coil_works for a in added]),
             ),
-            join("spread_ohm"),
-            SOURCE_V * self.model.circuit.scale * join("source_share"),
-            self._typical * np.exp(middle) * join("demand"),
-            np.concatenate([w for _, _, _, w in parts]),
+            _Latent(
+                SOURCE_V * self.model.circuit.scale * join("source_share"),
+                self.model.circuit.scale * join("source_spread"),
+                self._typical * np.exp(middle) * join("demand"),
+                np.concatenate([w for _, _, _, w in parts]),
+                join("spread_ohm"),
+            ),
             join("repair"),
-            len(self.model.sites),
             tuple(broken),
             np.concatenate(groups),
         )
 
-    def predict(self, observables: Sequence[Observable]) -> _Predicted:
-        """What each kept hypothesis predicts for these observables, before the readings."""
-        return self._predict_with_heard(observables)[0]
-
-    def _predict_with_heard(self, observables: Sequence[Observable]) -> tuple[_Predicted, Held]:
-        chosen = self.chosen
-        cranking = np.array(
-            [i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp
-        )
+    def _predict_with_heard(self, observables: Sequence[Observable], chosen: _Chosen) -> tuple[_Predicted, Held]:
+        """What these hypotheses predict for observables before the readings, and what is heard under each."""
+        cranking = np.array([i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp)
         tolerance = self._tolerance(observables)
         tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
         return self._predict(
             observables,
             self.model.load.answers(chosen.added, [observables[i] for i in cranking]),
-            chosen.spread_ohm,
-            chosen.source_v,
-            chosen.demand_a,
-            chosen.width,
+            chosen.latent,
             self._rest(observables, chosen.broken, chosen.rest_group),
             tolerance,
             cranking,
@@ -428,13 +433,13 @@ class Belief:
         """Log weight of each kept hypothesis with the readings' full covariance (k,)."""
         observables = [m.what for m in self._numeric]
         many = len(observables)
-        self._predicted, held = self._predict_with_heard(observables)
+        self._predicted, held = self._predict_with_heard(observables, self.chosen)
         self.held = held
         self.wrong: Floats = np.zeros((len(prior_log), many))
-        total = prior_log + self._told_log(held.heard)
+        total = prior_log + self._told_log(self.chosen.site, held.heard)
         if self._open:
-            opened, _ = self._predict_with_heard([m.what for m in self._open])
-            total = total + self._open_log(opened.mean, self.chosen.source_v)
+            opened, _ = self._predict_with_heard([m.what for m in self._open], self.chosen)
+            total = total + self._open_log(opened.mean, self.chosen.latent.source_v)
         if not many:
             self._precision = np.zeros((len(prior_log), 0, 0))
             self._pull = np.zeros((len(prior_log), 0))
@@ -445,9 +450,7 @@ class Belief:
         pull = np.einsum("kij,kj->ki", precision, residual)
         _, log_det = np.linalg.slogdet(covariance)
         fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
-        likelihood, self.wrong = _allow_wrong(
-            fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log()
-        )
+        likelihood, self.wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log())
         # A reading that a hypothesis takes for wrong tells it nothing about its current and severity.
         doubtful = self.wrong > 0.5
         if doubtful.any():
@@ -481,7 +484,7 @@ class Belief:
             own = kept[(kept >= offset) & (kept < offset + score.size)] - offset
             weight[own] = 0.0
             by_row = weight.reshape(-1, len(cells)).sum(axis=1)
-            np.add.at(self._rest_repair, hypotheses.repair, by_row)
+            np.add.at(self._rest_repair, hypotheses.repair[:, 0], by_row)
             for end in (0, 1):
                 np.add.at(self._rest_site, hypotheses.site[:, end], by_row)
             offset += score.size
@@ -489,10 +492,26 @@ class Belief:
     # --- what follows ------------------------------------------------------------------------------------------
 
     @cached_property
+    def first_repair(self) -> Ints:
+        """Under each kept hypothesis the repair to do first (k,).
+
+        Of two faults it is the one that is the surer of the two, whatever the other may be; when both are as sure, the
+        one that costs more volts.
+        """
+        repair = self.chosen.repair
+        needed = np.zeros(len(self.model.repairs))
+        both = repair[:, 0] != repair[:, 1]
+        np.add.at(needed, repair[:, 0], self.weight)
+        np.add.at(needed, repair[both, 1], self.weight[both])
+        needed[-1] = 0.0
+        second = both & (needed[repair[:, 1]] > 1.02 * needed[repair[:, 0]])
+        return np.where(second, repair[:, 1], repair[:, 0])
+
+    @cached_property
     def repair_probability(self) -> dict[str, float]:
         """Odds that each repair is the one to do first; they sum to 1."""
         total = self._rest_repair.copy()
-        np.add.at(total, self.chosen.repair, self.weight)
+        np.add.at(total, self.first_repair, self.weight)
         total /= total.sum()
         return dict(zip(self.model.repairs, total.tolist(), strict=True))
 
@@ -511,8 +530,8 @@ class Belief:
         shares = (self.weight @ self.wrong) / max(self.weight.sum(), 1e-300)
         doubts = {m.number: float(share) for m, share in zip(self._numeric, shares, strict=True)}
         if self._open:
-            mean = self.predict([m.what for m in self._open]).mean
-            fits = np.abs(mean) > 0.75 * self.chosen.source_v[:, None]
+            mean = self._predict_with_heard([m.what for m in self._open], self.chosen)[0].mean
+            fits = np.abs(mean) > 0.75 * self.chosen.latent.source_v[:, None]
             for m, share in zip(self._open, self.weight @ ~fits / self.weight.sum(), strict=True):
                 doubts[m.number] = float(share)
         return doubts
@@ -527,7 +546,7 @@ class Belief:
             load, precision = loading[rows], self._precision[rows]
             step = np.einsum("km,km->k", load, self._pull[rows])
             shrink = 1.0 - np.einsum("ki,kij,kj->k", load, precision, load)
-            wide = self.chosen.spread_ohm[rows, end]
+            wide = self.chosen.latent.spread_ohm[rows, end]
             middles.append(self.chosen.added.ohm[rows, end] + wide * step)
             spreads.append(wide * np.sqrt(np.clip(shrink, 0.0, 1.0)))
             weights.append(self.weight[rows])
@@ -539,17 +558,24 @@ class Belief:
         low, mid, high = _quantiles(values, mass, (0.05, 0.5, 0.95))
         return max(low, 0.0), max(mid, 0.0), max(high, 0.0)
 
+    def open_share(self, site: int) -> float:
+        """Of the odds that a site is at fault, the share that it is a complete break."""
+        chosen, broken, total = self.chosen, 0.0, 0.0
+        for end in (0, 1):
+            own = chosen.site[:, end] == site
+            total += float(self.weight[own].sum())
+            broken += float(self.weight[own & (chosen.added.ohm[:, end] >= OPEN_OHM)].sum())
+        return broken / total if total > 0 else 0.0
+
     @cached_property
     def _current(self) -> tuple[Floats, Floats]:
         """Mean and standard deviation of the motor's current under each kept hypothesis (k,)."""
         chosen = self.chosen
         step = np.einsum("km,km->k", self._predicted.current, self._pull)
-        shrink = 1.0 - np.einsum(
-            "ki,kij,kj->k", self._predicted.current, self._precision, self._predicted.current
-        )
+        shrink = 1.0 - np.einsum("ki,kij,kj->k", self._predicted.current, self._precision, self._predicted.current)
         turning = self.held.turning
-        wide = chosen.demand_a * chosen.width
-        mean = np.where(turning, chosen.demand_a + wide * step, self.held.motor_a)
+        wide = chosen.latent.demand_a * chosen.latent.width
+        mean = np.where(turning, chosen.latent.demand_a + wide * step, self.held.motor_a)
         spread = np.where(turning, wide * np.sqrt(np.clip(shrink, 0.0, 1.0)), 0.03 * self.held.motor_a)
         return np.maximum(mean, 0.0), spread
 
@@ -576,9 +602,7 @@ class Belief:
         source = np.array([SOURCE_V * self.model.circuit.scale])
         held = load.hold(load.answers(none, loaded), source, np.array([min(middle, 0.9 * source[0] / 0.03)]))
         tolerance = (self._tolerance(loaded)[1] ** 2).sum(axis=1) * middle**2
-        wide = np.sqrt(
-            (held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * self._source_spread) ** 2
-        )
+        wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * self._source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
         means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
         out = np.empty((2, len(observables)))
@@ -592,24 +616,7 @@ class Belief:
 
     def foresee(self, observables: Sequence[Observable], rows: Ints) -> tuple[Floats, Floats]:
         """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far."""
-        chosen = self.chosen
-        fewer = _Chosen(
-            chosen.site[rows],
-            chosen.added.take(rows),
-            chosen.spread_ohm[rows],
-            chosen.source_v[rows],
-            chosen.demand_a[rows],
-            chosen.width[rows],
-            chosen.repair[rows],
-            chosen.healthy,
-            chosen.broken,
-            chosen.rest_group[rows],
-        )
-        whole, self.chosen = self.chosen, fewer
-        try:
-            new = self.predict(observables)
-        finally:
-            self.chosen = whole
+        new, _ = self._predict_with_heard(observables, self.chosen.take(rows))
         mean, variance = new.mean, new.variance()
         if len(self._numeric):
             old = _Predicted(

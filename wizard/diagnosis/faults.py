@@ -21,6 +21,8 @@ from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Floats, Ints,
 from wizard.diagnosis.priors import Priors
 
 NO_REPAIR = "no-repair"
+# A charged 12 V battery's own volts vary by this much, one standard deviation; common practice, no source.
+SOURCE_SPREAD = 0.13
 # An excess that loses less than this in a 12 V system is no reason to repair anything; common practice, no source.
 MATERIAL_V, MATERIAL_CONTROL_V = 0.1, 0.3
 # Ratio from one severity to the next: fine for single faults, coarse for pairs.
@@ -47,6 +49,7 @@ class Cell:
     added_ohm: float = 0.0
     spread_ohm: float = 0.0
     source_share: float = 1.0
+    source_spread: float = SOURCE_SPREAD
     demand: float = 1.0
     coil_works: bool = True
     is_open: bool = False
@@ -70,8 +73,8 @@ class Site:
 class Hypotheses:
     """n hypotheses as arrays; the last of the singles is the healthy circuit.
 
-    `site` (n, 2) are numbers of sites, -1 where there is none. `repair` (n,) indexes `repairs`: what would be done
-    first if it were true. `broken` are the sets of branches that carry nothing, `rest_group` (n,) which one applies.
+    `site` (n, 2) are numbers of sites, -1 where there is none. `repair` (n, 2) indexes `repairs`: what each of the two
+    faults calls for, the one that costs more volts first. `broken` are the sets of branches that carry nothing, `rest_group` (n,) which one applies.
     """
 
     sites: tuple[Site, ...]
@@ -80,6 +83,7 @@ class Hypotheses:
     added: Added
     spread_ohm: Floats
     source_share: Floats
+    source_spread: Floats
     demand: Floats
     log_prior: Floats
     repair: Ints
@@ -92,6 +96,7 @@ class Hypotheses:
 
 
 def _ladder(least: float, most: float, ratio: float) -> list[float]:
+    """Middles of steps of about this ratio from `least` to `most`, even in the logarithm."""
     steps = max(1, math.ceil(math.log(most / least) / math.log(ratio)))
     return [least * (most / least) ** ((step + 0.5) / steps) for step in range(steps)]
 
@@ -100,15 +105,16 @@ def _excess_cells(material_ohm: float, most_ohm: float, ratio: float, open_share
     """Log-spaced severities: half a decade below what matters, then up to `most_ohm`, then a break."""
     below = _ladder(material_ohm * 0.35, material_ohm, max(ratio, 1.7))
     above = _ladder(material_ohm, most_ohm, ratio)
+    ratios = [ratio] * len(above)
+    # Beyond, hardly any current flows and coarse steps tell as much.
+    above += _ladder(most_ohm, 20.0 * most_ohm, 3.0)
+    ratios += [3.0] * (len(above) - len(ratios))
     share = (1.0 - open_share) / (0.15 * 1 + 1)
     cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4) for ohm in below]
     # Milder faults are the commoner ones: the weight falls with the square root of a decade.
     fall = np.array([(ohm / material_ohm) ** -0.15 for ohm in above])
     fall *= share / fall.sum()
-    cells += [
-        Cell(float(weight), ohm, ohm * _WIDTH * (ratio - 1.0))
-        for weight, ohm in zip(fall, above, strict=True)
-    ]
+    cells += [Cell(float(weight), ohm, ohm * _WIDTH * (ratio - 1.0)) for weight, ohm in zip(fall, above, strict=True)]
     return (*cells, Cell(open_share, OPEN_OHM, 0.0, is_open=True))
 
 
@@ -138,7 +144,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
         if control:
             material, most = MATERIAL_CONTROL_V * scale / circuit.map.solenoid.hold_in_a, 2.0 * scale
         else:
-            material, most = MATERIAL_V * scale / typical, 0.6 * scale * 170.0 / typical
+            material, most = MATERIAL_V * scale / typical, 0.3 * scale * 170.0 / typical
         sites.append(
             Site(
                 name,
@@ -175,7 +181,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
 
     # Volts at rest against charge, and the resistance that goes with it.
     flat = [
-        Cell(1.0, own * extra, own * extra * 0.5, volts / 12.6)
+        Cell(1.0, own * extra, own * extra * 0.5, volts / 12.6, 0.6 * SOURCE_SPREAD)
         for volts, extras in (
             (12.28, (0.3, 1.0)),
             (12.1, (0.5, 1.5)),
@@ -187,14 +193,9 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
         for extra in extras
     ]
     family("battery", "discharged", BATTERY, "charge-battery", flat, flat[2::2])
-    tired = [
-        Cell(1.0, own * extra, own * extra * 0.22)
-        for extra in (0.9, 1.5, 2.4, 3.8, 6.0, 9.6, 15.0, 25.0, 60.0)
-    ]
+    tired = [Cell(1.0, own * extra, own * extra * 0.22) for extra in (0.9, 1.5, 2.4, 3.8, 6.0, 9.6, 15.0, 25.0, 60.0)]
     family("battery", "worn", BATTERY, "replace-battery", tired, tired[2::2])
-    brushes = [
-        Cell(1.0, rotor * extra, rotor * extra * 0.25) for extra in (0.6, 1.0, 1.7, 3.0, 5.0, 9.0, 20.0)
-    ]
+    brushes = [Cell(1.0, rotor * extra, rotor * extra * 0.25) for extra in (0.6, 1.0, 1.7, 3.0, 5.0, 9.0, 20.0)]
     family("starter", "worn", MOTOR, "replace-starter", brushes, brushes[1::2])
     family("starter", "open", MOTOR, "replace-starter", *([Cell(1.0, OPEN_OHM, is_open=True)],) * 2)
     shorted = [
@@ -216,6 +217,7 @@ def _reweighed(cell: Cell, total: float) -> Cell:
         cell.added_ohm,
         cell.spread_ohm,
         cell.source_share,
+        cell.source_spread,
         cell.demand,
         cell.coil_works,
         cell.is_open,
@@ -231,6 +233,7 @@ class FaultModel:
     history: History
     load: LoadModel = field(init=False)
     sites: tuple[Site, ...] = field(init=False)
+    _healthy: dict[Observable, float] = field(init=False, default_factory=dict[Observable, float])
     _rest: dict[tuple[Observable, frozenset[str]], float] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -248,7 +251,7 @@ class FaultModel:
         cells = self._cells([site.fine for site in self.sites])
         rows = np.arange(len(cells.weight))
         weight = cells.weight.copy()
-        weight[-1] = self.priors.families["nothing"]
+        weight[-1] = self.priors.families["nothing"] * (self.priors.after_repair if self.history.repaired else 1.0)
         return self._join(cells, rows, np.full(len(rows), rows[-1]), weight)
 
     @cached_property
@@ -259,13 +262,23 @@ class FaultModel:
         one, two = (big[side] for side in np.triu_indices(len(big), 1))
         passive = np.array([site.part in self.circuit.parts for site in self.sites] + [True])
         # Pairs within battery, starter and engine ask the same of the meter as one of them alone.
-        apart = (cells.branch[one] != cells.branch[two]) & (
-            passive[cells.site[one]] | passive[cells.site[two]]
-        )
+        apart = (cells.branch[one] != cells.branch[two]) & (passive[cells.site[one]] | passive[cells.site[two]])
         one, two = one[apart], two[apart]
         total = sum(site.weight for site in self.sites)
         weight = cells.weight[one] * cells.weight[two] * (2.0 * self.priors.two_faults / total)
         return self._join(cells, one, two, weight)
+
+    def healthy_volts(self, what: Observable) -> float:
+        """What the healthy circuit reads here at the typical current: its sign tells the current's direction."""
+        if what.state != "cranking":
+            return self.rest_volts(what, frozenset()) * 12.6 * self.circuit.scale
+        if what not in self._healthy:
+            index = self.load.index
+            none = Added(np.array([[index[BATTERY], index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
+            source, demand = np.array([12.6 * self.circuit.scale]), np.array([self.circuit.demand_a[1]])
+            held = self.load.hold(self.load.answers(none, [what]), source, demand)
+            self._healthy[what] = float(held.values[0, 0])
+        return self._healthy[what]
 
     def rest_volts(self, what: Observable, broken: frozenset[str]) -> float:
         """One reading at rest per volt of the battery, with these branches broken."""
@@ -289,14 +302,13 @@ class FaultModel:
                 "added_ohm",
                 "spread_ohm",
                 "source_share",
+                "source_spread",
                 "demand",
                 "coil_works",
                 "is_open",
             )
         }
-        arrays["weight"] = arrays["weight"] * np.array(
-            [self.sites[n].weight if n >= 0 else 1.0 for n in site]
-        )
+        arrays["weight"] = arrays["weight"] * np.array([self.sites[n].weight if n >= 0 else 1.0 for n in site])
         groups = ["", *dict.fromkeys(name for name, out in zip(names, broken, strict=True) if out)]
         group = np.array([groups.index(name) if out else 0 for name, out in zip(names, broken, strict=True)])
         cells = _Cells(site=site, branch=branch, groups=tuple(groups), group=group, **arrays)
@@ -343,17 +355,16 @@ class FaultModel:
     def _join(self, cells: _Cells, one: Ints, two: Ints, weight: Floats) -> Hypotheses:
         branch = np.stack([cells.branch[one], cells.branch[two]], axis=1)
         # The empty second cell must not share the first one's branch, whatever it is.
-        spare = np.where(
-            cells.branch[one] == self.load.index[BATTERY], self.load.index[MOTOR], cells.branch[two]
-        )
+        spare = np.where(cells.branch[one] == self.load.index[BATTERY], self.load.index[MOTOR], cells.branch[two])
         branch[:, 1] = np.where(branch[:, 0] == branch[:, 1], spare, branch[:, 1])
+        repairs = np.stack([cells.repair[one], cells.repair[two]], axis=1)
         first_leads = cells.by_volts[one] >= cells.by_volts[two]
         pair_group = cells.group[one] * len(cells.groups) + cells.group[two]
         used, rest_group = np.unique(pair_group, return_inverse=True)
         broken = tuple(
-            frozenset(name for name in (cells.groups[key // len(cells.groups)], cells.groups[key % len(cells.groups)]) if name)
+            frozenset({cells.groups[key // len(cells.groups)], cells.groups[key % len(cells.groups)]} - {""})
             for key in used
-        )  # fmt: skip
+        )
         return Hypotheses(
             self.sites,
             self.repairs,
@@ -365,9 +376,10 @@ class FaultModel:
             ),
             np.stack([cells.spread_ohm[one], cells.spread_ohm[two]], axis=1),
             cells.source_share[one] * cells.source_share[two],
+            np.minimum(cells.source_spread[one], cells.source_spread[two]),
             np.maximum(cells.demand[one], cells.demand[two]),
             np.log(weight),
-            np.where(first_leads, cells.repair[one], cells.repair[two]),
+            np.where(first_leads[:, None], repairs, repairs[:, ::-1]),
             broken,
             rest_group,
             np.stack([cells.is_open[one], cells.is_open[two]], axis=1),
@@ -384,6 +396,7 @@ class _Cells:
     added_ohm: Floats
     spread_ohm: Floats
     source_share: Floats
+    source_spread: Floats
     demand: Floats
     coil_works: NDArray[np.bool_]
     is_open: NDArray[np.bool_]
@@ -406,10 +419,15 @@ def site_span(circuit: Circuit, site: Site) -> tuple[str, str]:
     return role["starter.motor"], role["starter.case"]
 
 
-def evidence_weight(hypotheses: Hypotheses, table: Mapping[str, float]) -> Floats:
-    """How likely an answer is under each hypothesis (n,): the family's row where there is one, else `otherwise`."""
+def evidence_weight(site: Ints, sites: tuple[Site, ...], heard: Ints, table: Mapping[str, float]) -> Floats:
+    """How likely an answer is under each hypothesis (n,), from a table of likelihoods.
+
+    A table speaks either of what is heard while start is held, or of families of faults; `otherwise` serves the rest.
+    """
     otherwise = table["otherwise"]
-    by_site = np.array([table.get(site.family, otherwise) for site in hypotheses.sites] + [otherwise])
-    first, second = by_site[hypotheses.site[:, 0]], by_site[hypotheses.site[:, 1]]
+    if any(name in HEARD for name in table):
+        return np.array([table.get(name, otherwise) for name in HEARD])[heard]
+    by_site = np.array([table.get(one.family, otherwise) for one in sites] + [otherwise])
+    first, second = by_site[site[:, 0]], by_site[site[:, 1]]
     # Of two faults the one that the answer speaks of decides.
     return np.where(np.abs(np.log(first / otherwise)) >= np.abs(np.log(second / otherwise)), first, second)

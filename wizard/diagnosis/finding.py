@@ -64,9 +64,7 @@ def drop_between(measurements: Sequence[Measurement], start: str, end: str) -> D
         first, second = across(point, start), across(point, end)
         if first and second and first[0] is not None and second[0] is not None:
             used = [*first[1], *second[1]]
-            return Drop(
-                second[0] - first[0], tuple(m.number for m in used), (first[1][0].what, second[1][0].what)
-            )
+            return Drop(second[0] - first[0], tuple(m.number for m in used), (first[1][0].what, second[1][0].what))
     return None
 
 
@@ -85,8 +83,7 @@ def expected_bands(belief: Belief, observables: Sequence[Observable]) -> list[tu
     """The same for many observables at once."""
     mean, spread = belief.healthy(observables)
     return [
-        _band(float(m), float(s), clamp=bool(what.clamp))
-        for m, s, what in zip(mean, spread, observables, strict=True)
+        _band(float(m), float(s), clamp=bool(what.clamp)) for m, s, what in zip(mean, spread, observables, strict=True)
     ]
 
 
@@ -257,8 +254,7 @@ def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: 
             return f"The motor draws about {show_amps(middle)} and gets {value} ({reading}): a winding is shorted."
         case "coil-open":
             return (
-                "The trigger wire brings its volts and the solenoid does nothing: its coil is open "
-                + f"({reading})."
+                "The trigger wire brings its volts and the solenoid does nothing: its coil is open " + f"({reading})."
             )
         case _:
             high = circuit.demand_a[2]

@@ -20,6 +20,8 @@ CRANK_MINUTES, REST_MINUTES, CLAMP_MINUTES = 1.0, 0.3, 1.5
 _WEIGHED, _BINS = 220, 22
 # Volts, and amps, below which outcomes are told apart evenly, above it by their ratio.
 _KNEE_V, _KNEE_A = 0.03, 30.0
+# Odds of either sign above which a span is left alone.
+_EITHER_WAY = 0.02
 # With more points than this on one side, spans start or end at a point that matters already.
 _ALL_PAIRS = 14
 
@@ -111,31 +113,35 @@ def prospects(
     circuit = belief.model.circuit
     rows = np.argsort(belief.weight)[::-1][:_WEIGHED]
     weight = belief.weight[rows] / belief.weight[rows].sum()
-    repairs = np.eye(len(belief.model.repairs))[belief.chosen.repair[rows]]
+    repairs = np.eye(len(belief.model.repairs))[belief.first_repair[rows]]
     mass = weight[:, None] * repairs
     out: list[Prospect] = []
     if tests:
         mean, spread = belief.foresee(tests, rows)
+        knee = np.array([_KNEE_A if t.clamp else _KNEE_V for t in tests])
+        # A reading that may come out either way round is one that a technician can't check for swapped leads.
+        either_way = (weight @ (mean > knee) > _EITHER_WAY) & (weight @ (mean < -knee) > _EITHER_WAY)
         wrong_way = weight @ mean < 0
         mean[:, wrong_way] *= -1
         turned = [
             Observable(t.state, t.black, t.red, t.clamp) if turn and not t.clamp else t
             for t, turn in zip(tests, wrong_way, strict=True)
         ]
-        for what, bits in zip(turned, _bits(mean, spread, mass, turned, belief), strict=True):
-            out.append(Prospect(minutes_for(circuit, what, reach), float(bits), what=what))
+        bits = _bits(mean, spread, mass, knee, belief.model.priors.wrong_reading)
+        out += [
+            Prospect(minutes_for(circuit, what, reach), float(worth), what=what)
+            for what, worth, unclear in zip(turned, bits, either_way, strict=True)
+            if not unclear
+        ]
     for question in questions:
-        chance = np.stack(
-            [_family_weights(belief, rows, table) for table in question.tables.values()], axis=0
-        )
+        chance = np.stack([belief.answer_weight(table)[rows] for table in question.tables.values()])
         joint = np.einsum("ck,kr->cr", chance / chance.sum(axis=0), mass)
         out.append(Prospect(question.minutes, _information(joint[:, None, :])[0], step=question.step))
     return sorted(out, key=lambda p: -p.bits_per_minute)
 
 
-def _bits(mean: Floats, spread: Floats, mass: Floats, tests: Sequence[Observable], belief: Belief) -> Floats:
+def _bits(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: float) -> Floats:
     """Expected information about the repair, in bits, of each test (m,), its outcome sorted into bins."""
-    knee = np.array([_KNEE_A if t.clamp else _KNEE_V for t in tests])
     position = np.arcsinh(mean / knee)
     width = spread / np.hypot(mean, knee)
     low, high = (position - 2 * width).min(axis=0), (position + 2 * width).max(axis=0)
@@ -144,7 +150,6 @@ def _bits(mean: Floats, spread: Floats, mass: Floats, tests: Sequence[Observable
     below = 1.0 / (1.0 + np.exp(np.clip(-1.702 * (edges[:, None, :] - position) / width, -60.0, 60.0)))
     ends = np.zeros((1, *position.shape))
     share = np.diff(np.concatenate([ends, below, ends + 1.0]), axis=0)
-    wrong = belief.model.priors.wrong_reading
     share = (1.0 - wrong) * share + wrong / _BINS
     return _information(np.einsum("bkm,kr->bmr", share, mass, optimize=True))
 
@@ -157,14 +162,4 @@ def _information(joint: Floats) -> Floats:
 
     total = joint.sum(axis=(0, 2), keepdims=True)
     joint = joint / total
-    return (
-        entropy(joint.sum(axis=2, keepdims=True)) + entropy(joint.sum(axis=0, keepdims=True)) - entropy(joint)
-    )
-
-
-def _family_weights(belief: Belief, rows: np.ndarray, table: Mapping[str, float]) -> Floats:
-    sites = belief.model.sites
-    otherwise = table["otherwise"]
-    by_site = np.array([table.get(site.family, otherwise) for site in sites] + [otherwise])
-    first, second = (by_site[belief.chosen.site[rows, end]] for end in (0, 1))
-    return np.where(np.abs(np.log(first / otherwise)) >= np.abs(np.log(second / otherwise)), first, second)
+    return entropy(joint.sum(axis=2, keepdims=True)) + entropy(joint.sum(axis=0, keepdims=True)) - entropy(joint)

@@ -44,6 +44,7 @@ class Priors(Checked):
     families: dict[Id, Weight]
     replaced: Weight
     touched: Weight
+    after_repair: Weight
     helped_by: dict[Id, dict[Text, Weight]]
     open_share: Share
     two_faults: Share

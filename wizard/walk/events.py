@@ -27,9 +27,7 @@ def _read_measured(value: Any, info: ValidationInfo) -> Any:
 class History(Checked):
     """What the customer knows: parts replaced, what helps, and the point that was touched when it woke up."""
 
-    recently_replaced: list[Id] = Field(
-        [], validation_alias=AliasChoices("recently-replaced", "recently_replaced")
-    )
+    recently_replaced: list[Id] = Field([], validation_alias=AliasChoices("recently-replaced", "recently_replaced"))
     helped_by: list[Id] = Field([], validation_alias=AliasChoices("helped-by", "helped_by"))
     woke_up_when_touched: Id | None = Field(
         None, validation_alias=AliasChoices("woke-up-when-touched", "woke_up_when_touched")

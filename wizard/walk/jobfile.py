@@ -23,9 +23,7 @@ def _entry(value: Any) -> str:
     return "repair" if isinstance(value, dict) and "repaired" in value else "reading"
 
 
-Entry = Annotated[
-    Annotated[ReadingTaken, Tag("reading")] | Annotated[RepairDone, Tag("repair")], Discriminator(_entry)
-]
+Entry = Annotated[Annotated[ReadingTaken, Tag("reading")] | Annotated[RepairDone, Tag("repair")], Discriminator(_entry)]
 
 
 class JobFile(Complaint):
@@ -46,10 +44,7 @@ class JobFile(Complaint):
         log: list[Event] = [Started(title=self.job, complaint=self.complaint(), flow=self.flow)]
         log += [Answered(step=step, choice=choice) for step, choice in self.answers.items()]
         log += [OutOfReach(point=point) for point in self.out_of_reach]
-        log += [
-            Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry
-            for entry in self.readings
-        ]
+        log += [Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry for entry in self.readings]
         return log
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:

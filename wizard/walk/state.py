@@ -91,11 +91,7 @@ class JobState:
             case Cranked():
                 return replace(self, cranks=self.cranks + 1, crank_seconds=self.crank_seconds + event.seconds)
             case OutOfReach():
-                reach = (
-                    self.out_of_reach - {event.point}
-                    if event.reachable
-                    else self.out_of_reach | {event.point}
-                )
+                reach = self.out_of_reach - {event.point} if event.reachable else self.out_of_reach | {event.point}
                 return replace(self, out_of_reach=reach)
             case Noted():
                 return replace(self, notes=(*self.notes, event.text))

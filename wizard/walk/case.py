@@ -1,0 +1,113 @@
+"""A job at one moment with what its readings mean: the ground on which every answer stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from wizard.circuit.load import Heard
+from wizard.circuit.network import Observable
+from wizard.diagnosis.belief import Belief, Evidence, Measurement
+from wizard.diagnosis.faults import FaultModel, History
+from wizard.diagnosis.finding import Shown, find
+from wizard.diagnosis.planner import Reach
+from wizard.walk.desk import Desk
+from wizard.walk.events import OPEN, Complaint
+from wizard.walk.flow import NOT_SURE
+from wizard.walk.state import JobState, Reading
+
+# Against the current by more than this, in a 12 V system, is a pair of swapped leads and not the meter's last digit.
+_SWAPPED_V = 0.02
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A standing reading as a measurement along the current; `swapped` says that its sign had to be turned."""
+
+    reading: Reading
+    measurement: Measurement
+    swapped: bool
+
+
+@dataclass(frozen=True)
+class Case:
+    """A job's readings of the circuit as it is now and the belief they lead to.
+
+    `before` is the same as it stood before the last repair, None when nothing was repaired.
+    """
+
+    desk: Desk
+    state: JobState
+    taken: tuple[Taken, ...]
+    belief: Belief
+    found: tuple[str, Shown] | None
+    before: Case | None
+    reach: Reach
+
+    @classmethod
+    def of(cls, desk: Desk, state: JobState) -> Case:
+        """Judge the readings since the last repair, and the ones before it likewise."""
+        complaint = state.complaint or Complaint(circuit=desk.circuit.map.circuit)
+        told = complaint.history
+        history = History(
+            frozenset(told.recently_replaced),
+            tuple(told.helped_by),
+            told.woke_up_when_touched,
+            state.repairs,
+        )
+        model = desk.fault_model(history)
+        taken = tuple(_along_the_current(model, reading) for reading in state.current)
+        steps = desk.flow.steps
+        tables = tuple(
+            steps[name].evidence[choice]
+            for name, choice in sorted(state.answers.items())
+            if name in steps and choice in steps[name].evidence
+        )
+        # The complaint was made about the circuit before it was repaired.
+        symptom = None if state.repairs else symptom_of(desk, state)
+        measurements = tuple(t.measurement for t in taken)
+        belief = Belief(model, Evidence(measurements, symptom, complaint.intermittent, tables))
+        last = measurements[-1].what if measurements else Observable("resting")
+        reach = Reach(frozenset({last.red, last.black} - {""}), state.out_of_reach, complaint.clamp_meter)
+        before = cls.of(desk, _before_repair(state)) if state.repairs else None
+        return cls(desk, state, taken, belief, find(belief), before, reach)
+
+    def has(self, state: str, red: str, black: str) -> Taken | None:
+        """The latest standing reading of a span, whichever way round."""
+        for taken in reversed(self.taken):
+            what = taken.measurement.what
+            if what.state == state and not what.clamp and {what.red, what.black} == {red, black}:
+                return taken
+        return None
+
+
+def symptom_of(desk: Desk, state: JobState) -> Heard | None:
+    """The complaint's symptom: the answer at a step that asks for it, else what the job was opened with."""
+    for name, step in desk.flow.steps.items():
+        choice = state.answers.get(name)
+        if step.field == "symptom" and choice and choice != NOT_SURE:
+            return Heard(choice)
+    return state.complaint.symptom if state.complaint else None
+
+
+def _before_repair(state: JobState) -> JobState:
+    done = len(state.repairs)
+    earlier = tuple(r for r in state.readings if r.repairs_before < done)
+    return replace(state, readings=earlier, repairs=state.repairs[:-1], jumped_to=None)
+
+
+def _along_the_current(model: FaultModel, reading: Reading) -> Taken:
+    taken = reading.taken
+    what = Observable(taken.state, taken.red or "", taken.black or "", taken.clamp or "")
+    value = None if taken.value == OPEN else float(taken.value)
+    if what.clamp:
+        amps = abs(value or 0.0)
+        return Taken(reading, Measurement(reading.number, what, amps, taken.crank), False)
+    if not model.circuit.one_way(what.red, what.black):
+        return Taken(reading, Measurement(reading.number, what, value, taken.crank), False)
+    if model.healthy_volts(what) < -1e-9:
+        what = Observable(what.state, what.black, what.red)
+        value = None if value is None else -value
+    swapped = value is not None and value < -_SWAPPED_V * model.circuit.scale
+    if swapped and value is not None:
+        value = -value
+    return Taken(reading, Measurement(reading.number, what, value, taken.crank), swapped)

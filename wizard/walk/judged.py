@@ -1,0 +1,189 @@
+"""Readings, suspects and spans as an assessment shows them."""
+
+from __future__ import annotations
+
+from wizard.circuit.network import Observable
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.finding import drop_between, expected_bands, trusted
+from wizard.quantities import show_volts
+from wizard.walk.assessment import JudgedReading, RepairOdds, SpanView, Suspect
+from wizard.walk.case import Case, Taken
+from wizard.walk.state import Reading
+
+# Suspects below this are not listed.
+_LISTED = 0.005
+# A span that reads more than this share of the battery while cranking is open, or start was not held.
+_WHOLE_BATTERY = 0.75
+# A reading this likely to be wrong is asked for again.
+AGAIN = 0.5
+
+
+def judged_readings(case: Case) -> list[JudgedReading]:
+    """Every reading of the job in order, those struck out and those before the last repair included."""
+    cases: list[Case] = []
+    at: Case | None = case
+    while at is not None:
+        cases.append(at)
+        at = at.before
+    judged: dict[int, JudgedReading] = {}
+    for number, when in enumerate(cases):
+        bands = expected_bands(when.belief, [t.measurement.what for t in when.taken])
+        for taken, band in zip(when.taken, bands, strict=True):
+            judged[taken.reading.number] = _judged(when, taken, band, earlier=number > 0)
+    return [judged.get(r.number) or _struck(r) for r in case.state.readings]
+
+
+def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: bool) -> JudgedReading:
+    m, circuit = taken.measurement, case.desk.circuit
+    doubt = round(case.belief.doubt.get(m.number, 0.0), 4)
+    before = True if earlier else None
+    note = taken.reading.taken.note or None
+    if m.what.clamp:
+        return JudgedReading(
+            id=m.number,
+            state=m.what.state,
+            clamp=m.what.clamp,
+            amps=m.value,
+            expected_a=band,
+            doubt=doubt,
+            before_repair=before,
+            note=note,
+        )
+    limit, judgement = case.desk.limits.judge(circuit, m.what.state, m.what.red, m.what.black, m.value)
+    return JudgedReading(
+        id=m.number,
+        state=m.what.state,
+        red=m.what.red,
+        black=m.what.black,
+        volts=m.value,
+        open=True if m.value is None else None,
+        limit_v=limit,
+        expected_v=band,
+        judgement=judgement,
+        doubt=doubt,
+        before_repair=before,
+        note=note,
+    )
+
+
+def _struck(reading: Reading) -> JudgedReading:
+    taken = reading.taken
+    value = float(taken.value) if taken.value != "open" else None
+    return JudgedReading(
+        id=reading.number,
+        state=taken.state,
+        red=taken.red,
+        black=taken.black,
+        clamp=taken.clamp,
+        volts=None if taken.clamp else value,
+        amps=value if taken.clamp else None,
+        open=True if value is None else None,
+        struck=True,
+        note=reading.struck_why or taken.note or None,
+    )
+
+
+def suspects(belief: Belief) -> list[Suspect]:
+    """Sites at fault by their odds, the likeliest first."""
+    odds = belief.site_probability
+    order = sorted(range(len(odds)), key=lambda n: -odds[n])
+    listed: list[Suspect] = []
+    for number in order[:12]:
+        if odds[number] < _LISTED:
+            break
+        site = belief.model.sites[number]
+        passive = site.part in belief.model.circuit.parts
+        broken = passive and belief.open_share(number) > 0.5
+        excess = belief.excess_ohm(number) if passive and not broken else None
+        listed.append(
+            Suspect(
+                part=site.part,
+                fault="open" if broken else site.fault,
+                probability=float(odds[number]),
+                excess_mohm=None if excess is None else tuple(round(ohm * 1e3, 3) for ohm in excess),
+                repair=site.repair,
+            )
+        )
+    return listed
+
+
+def repair_odds(belief: Belief) -> list[RepairOdds]:
+    """Every repair with its odds, which sum to 1, the likeliest first."""
+    parts: dict[str, list[str]] = {name: [] for name in belief.repair_probability}
+    for site in belief.model.sites:
+        if site.part not in parts[site.repair]:
+            parts[site.repair].append(site.part)
+    return [
+        RepairOdds(repair=name, probability=odds, parts=parts[name])
+        for name, odds in sorted(belief.repair_probability.items(), key=lambda pair: -pair[1])
+    ]
+
+
+def spans(case: Case) -> list[SpanView]:
+    """Every part with what it loses where readings tell, what a sound one would, and what practice allows."""
+    circuit, belief, limits = case.desk.circuit, case.belief, case.desk.limits
+    odds = {site.part: float(p) for site, p in zip(belief.model.sites, belief.site_probability, strict=True)}
+    ends: list[tuple[str, str, str]] = []
+    for name, passive in circuit.parts.items():
+        start, end = passive.part.between
+        if belief.model.healthy_volts(Observable("cranking", start, end)) < 0:
+            start, end = end, start
+        ends.append((name, start, end))
+    measurements = trusted(belief)
+    bands = expected_bands(belief, [Observable("cranking", start, end) for _, start, end in ends])
+    views: list[SpanView] = []
+    for (name, start, end), band in zip(ends, bands, strict=True):
+        drop = drop_between(measurements, start, end)
+        lost = None if drop is None else drop.volts
+        limit, judgement = limits.judge(circuit, "cranking", start, end, lost)
+        views.append(
+            SpanView(
+                part=name,
+                start=start,
+                end=end,
+                expected_v=band,
+                limit_v=limit,
+                lost_v=lost,
+                lost_by=list(drop.numbers) if drop else [],
+                judgement=judgement if drop else "not-judged",
+                probability=odds.get(name, 0.0),
+            )
+        )
+    return views
+
+
+def warnings(case: Case) -> list[str]:
+    """What the user should know about the readings themselves."""
+    belief, circuit = case.belief, case.desk.circuit
+    told: list[str] = []
+    for taken in case.taken:
+        m, what = taken.measurement, taken.measurement.what
+        if taken.swapped:
+            told.append(
+                f"Reading {m.number} has the wrong sign: red and black look swapped. It is taken as "
+                f"{show_volts(m.value or 0.0)}."
+            )
+        if what.clamp or m.value is None:
+            continue
+        row = case.desk.limits.floor_row(circuit, what.state, what.red, what.black)
+        if row == "battery-resting" and m.value < case.desk.limits.floor(circuit, row)[1]:
+            told.append(
+                f"The battery rests at {show_volts(m.value)} (reading {m.number}): charge it before the other "
+                "readings are trusted."
+            )
+        sound = abs(belief.model.healthy_volts(what))
+        full = 12.6 * circuit.scale
+        if what.state == "cranking" and row is None and sound < 0.3 * full and m.value > _WHOLE_BATTERY * full:
+            told.append(
+                f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open, or the "
+                "contacts never closed."
+            )
+    for number, doubt in sorted(belief.doubt.items()):
+        if doubt >= AGAIN:
+            m = next(t.measurement for t in case.taken if t.measurement.number == number)
+            value = "open" if m.value is None else f"{m.value:.0f} A" if m.what.clamp else show_volts(m.value)
+            told.append(
+                f"Reading {number} ({value}) does not fit the others: check the leads and the points, and take it "
+                "again."
+            )
+    return told

@@ -1,0 +1,550 @@
+"""The walker: from flow, circuit and job to the next step. Screens and files both ask it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.map import Side
+from wizard.circuit.network import Observable
+from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
+from wizard.diagnosis.finding import (
+    ENOUGH,
+    direct_tests,
+    drop_between,
+    expected_band,
+    statement,
+    top_repair,
+    trusted,
+)
+from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
+from wizard.quantities import show_band, show_volts
+from wizard.walk.assessment import Assessment, Finding, Next
+from wizard.walk.case import Case, symptom_of
+from wizard.walk.desk import Desk
+from wizard.walk.flow import Step, StepKind
+from wizard.walk.judged import (
+    judged_readings,
+    repair_odds,
+    spans,
+    suspects,
+    warnings,
+)
+from wizard.walk.state import JobState
+
+Plan = Literal["walk", "fastest"]
+# A test that promises less than this, in bits, is not worth a crank.
+_WORTH_BITS = 0.02
+# A run whose parts have less than this together is not split any further.
+_SUSPECTED = 0.04
+# A reading that may be wrong by at least these odds may be taken again.
+_REPEAT = 0.05
+
+
+@dataclass(frozen=True)
+class StepView:
+    """A step for a list of them: its name and title, and where the walk stands to it."""
+
+    name: str
+    title: str
+    status: Literal["done", "here", "ahead", "jumped-over"]
+
+
+def assess(desk: Desk, state: JobState, plan: Plan = "walk", *, cautions_read: bool = False) -> Assessment:
+    """The whole answer for one job.
+
+    `cautions_read` takes every caution as read, as a batch does; otherwise a step whose cautions the job has not
+    acknowledged comes back as kind `caution`.
+    """
+    case = Case.of(desk, state)
+    following = _Walk(case, cautions_read).next(plan)
+    middle, spread = case.belief.current_a
+    return Assessment(
+        circuit=desk.circuit.map.circuit,
+        flow=desk.flow.flow,
+        readings=judged_readings(case),
+        suspects=suspects(case.belief),
+        repairs=repair_odds(case.belief),
+        next=following,
+        finding=_finding(case),
+        warnings=warnings(case),
+        spans=spans(case),
+        current_a=(max(0.0, middle - 1.645 * spread), middle + 1.645 * spread),
+        enough=bool(case.taken) and top_repair(case.belief)[1] >= 0.25,
+    )
+
+
+def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[StepView]:
+    """Every step of the flow with how the walk stands to it, in the flow's order."""
+    walk = _Walk(Case.of(desk, state), True)
+    here = assessment.next.step
+    passed = walk.passed()
+    after = list(desk.flow.steps)
+    reached = after.index(here) if here in desk.flow.steps else -1
+    views: list[StepView] = []
+    for number, (name, step) in enumerate(desk.flow.steps.items()):
+        if name == here:
+            status = "here"
+        elif passed.get(name):
+            status = "done"
+        else:
+            status = "jumped-over" if number < reached else "ahead"
+        views.append(StepView(name, step.title, status))
+    return views
+
+
+def _finding(case: Case) -> Finding | None:
+    desk = case.desk
+    found, belief, tail = case.found, case.belief, ""
+    if found is None and case.before is not None and _proved(case):
+        found, belief = case.before.found, case.before.belief
+        tail = _won_back(case)
+    if found is None:
+        return None
+    repair, evidence = found
+    return Finding(
+        repair=repair,
+        statement=statement(belief, desk.limits, repair, evidence) + tail,
+        evidence=list(evidence.drop.numbers),
+        cautions=_repair_cautions(desk, repair),
+    )
+
+
+def _repair_cautions(desk: Desk, repair: str) -> list[str]:
+    circuit = desk.circuit
+    places = {
+        str(circuit.map.points[point].place)
+        for passive in circuit.parts.values()
+        if passive.part.repair == repair
+        for point in passive.part.between
+    }
+    if repair in ("charge-battery", "replace-battery"):
+        places.add("battery")
+    return desk.cautions.for_deed(str(circuit.repairs[repair].kind), *sorted(places))
+
+
+# --- after a repair --------------------------------------------------------------------------------------------
+
+
+def proof_spans(case: Case) -> list[Observable]:
+    """What must be measured again after the last repair: the spans that showed the fault, else the part itself."""
+    before, repair = case.before, case.state.repairs[-1]
+    if before is not None and before.found is not None and before.found[0] == repair:
+        return list(before.found[1].drop.spans)
+    for site in case.belief.model.sites:
+        if site.repair == repair:
+            state = "resting" if site.fault == "discharged" else "cranking"
+            return [Observable(state, *site_span(case.desk.circuit, site))]
+    return []
+
+
+def _unproved(case: Case) -> Observable | None:
+    """The first span of the proof that has not been read again; None when all have been."""
+    for what in proof_spans(case):
+        done = any(
+            t.measurement.what.clamp == what.clamp and t.measurement.what.state == what.state
+            for t in case.taken
+            if what.clamp
+        )
+        if not done and (what.clamp or not case.has(what.state, what.red, what.black)):
+            return what
+    return None
+
+
+def _before_and_after(case: Case) -> tuple[float | None, float | None]:
+    """Volts that the repaired thing lost before and after, None where that is open or not known."""
+    what = proof_spans(case)
+    if not what:
+        return None, None
+    before = case.before.found[1].drop if case.before and case.before.found else None
+    if len(what) == 1:
+        taken = next((t for t in case.taken if t.measurement.what == what[0]), None)
+        return (before.volts if before else None), (taken.measurement.value if taken else None)
+    assert case.before is not None and case.before.found is not None
+    shown = case.before.found[1]
+    after = drop_between([t.measurement for t in case.taken], shown.start, shown.end)
+    return shown.drop.volts, after.volts if after else None
+
+
+def _proved(case: Case) -> bool:
+    """Whether the readings after the last repair show that it helped."""
+    if case.before is None or _unproved(case) is not None:
+        return False
+    spans_read = proof_spans(case)
+    if not spans_read:
+        return False
+    before, after = _before_and_after(case)
+    if after is None:
+        return False
+    what, circuit = spans_read[0], case.desk.circuit
+    if what.clamp:
+        return after <= circuit.demand_a[2] * 1.05
+    if case.desk.limits.floor_row(circuit, what.state, what.red, what.black):
+        _, judgement = case.desk.limits.judge(circuit, what.state, what.red, what.black, after)
+        return judgement in ("within", "marginal")
+    least = MATERIAL_V * circuit.scale
+    start, end = (what.red, what.black)
+    if len(spans_read) > 1 and case.before.found is not None:
+        start, end = case.before.found[1].start, case.before.found[1].end
+    _, judgement = case.desk.limits.judge(circuit, "cranking", start, end, abs(after))
+    as_sound = abs(after) <= expected_band(case.belief, Observable("cranking", start, end))[1] + 0.5 * least
+    won = before is None or abs(before) - abs(after) >= least
+    return won and (as_sound or judgement in ("within", "marginal"))
+
+
+def _won_back(case: Case) -> str:
+    before, after = _before_and_after(case)
+    if after is None or proof_spans(case)[0].clamp:
+        return " Measured again after the repair: put right."
+    if before is None:
+        return f" After the repair it reads {show_volts(abs(after))}: put right."
+    gain = abs(abs(before) - abs(after))
+    return f" After the repair it reads {show_volts(abs(after))}: {show_volts(gain)} won back."
+
+
+# --- the walk --------------------------------------------------------------------------------------------------
+
+
+class _Walk:
+    """Moves through the flow past everything that is done already."""
+
+    def __init__(self, case: Case, cautions_read: bool) -> None:
+        self.case = case
+        self.desk = case.desk
+        self.steps = case.desk.flow.steps
+        self.cautions_read = cautions_read
+
+    def next(self, plan: Plan) -> Next:
+        """The next thing to do."""
+        unread = self._unread_caution()
+        if unread is not None:
+            return unread
+        jumped = self.case.state.jumped_to
+        if jumped in self.steps:
+            return self._at(jumped) or self._finish(jumped)
+        if self.case.before is not None and (proof := self._proof()) is not None:
+            return proof
+        if plan == "fastest":
+            return self._fastest()
+        return self._follow(self._entry())
+
+    def passed(self) -> dict[str, bool]:
+        """Which steps have what they ask for, by name."""
+        return {name: self._outcome(name) is not None for name in self.steps}
+
+    def _unread_caution(self) -> Next | None:
+        if self.cautions_read:
+            return None
+        name = self.desk.flow.start
+        step = self.steps[name]
+        if step.kind is StepKind.CAUTION and not set(step.cautions) <= self.case.state.cautions_read:
+            return self._caution(name, step)
+        return None
+
+    def _caution(self, name: str, step: Step) -> Next:
+        return Next(kind="caution", step=name, why=step.why or step.do, cautions=list(step.cautions))
+
+    def _entry(self) -> str:
+        """Where the walk starts from: the start, or what follows a repair that did not help."""
+        if self.case.before is not None:
+            for step in self.steps.values():
+                if step.kind is StepKind.PROVE:
+                    return step.then["no-better"]
+        return self.desk.flow.start
+
+    def _follow(self, name: str) -> Next:
+        seen: set[str] = set()
+        while name not in seen:
+            seen.add(name)
+            step = self.steps[name]
+            if self.case.found is not None and step.kind in (StepKind.MEASURE, StepKind.SPLIT):
+                split = next((s for s in self.steps.values() if s.kind is StepKind.SPLIT), None)
+                if split is None:
+                    return self._repair(None)
+                name = split.then["found"]
+                seen.discard(name)
+                continue
+            outcome = self._outcome(name)
+            if outcome is None:
+                return self._at(name) or self._finish(name)
+            if outcome not in step.then:
+                return self._finish(name)
+            name = step.then[outcome]
+        return self._fastest()
+
+    def _outcome(self, name: str) -> str | None:
+        """How a step turned out; None when it still has to be done."""
+        case, step = self.case, self.steps[name]
+        match step.kind:
+            case StepKind.CAUTION:
+                read = self.cautions_read or set(step.cautions) <= case.state.cautions_read
+                return "read" if read else None
+            case StepKind.ASK:
+                if (choice := case.state.answers.get(name)) in step.choices:
+                    return choice
+                symptom = symptom_of(self.desk, case.state) if step.field else None
+                return str(symptom) if symptom in step.choices else None
+            case StepKind.MEASURE:
+                return self._measured(step)
+            case StepKind.SPLIT:
+                if case.found is not None:
+                    return "found"
+                return None if self._split_tests(step) else "nothing"
+            case StepKind.REPAIR:
+                return "done" if case.before is not None and case.found is None else None
+            case StepKind.PROVE:
+                if case.before is None or _unproved(case) is not None:
+                    return None
+                return "better" if _proved(case) else "no-better"
+            case StepKind.FINISH:
+                return None
+
+    def _measured(self, step: Step) -> str | None:
+        red, black = self._point(step.red), self._point(step.black)
+        state = step.state or "cranking"
+        if {red, black} & self.case.state.out_of_reach:
+            return "within"
+        taken = self.case.has(state, red, black)
+        if taken is None or self.case.belief.doubt.get(taken.measurement.number, 0.0) > 0.5:
+            return None
+        _, judgement = self.desk.limits.judge(self.desk.circuit, state, red, black, taken.measurement.value)
+        return "within" if judgement == "not-judged" else judgement
+
+    def _point(self, name: str | None) -> str:
+        return self.desk.circuit.roles.get(name or "", name or "")
+
+    def _at(self, name: str) -> Next | None:
+        """What a step asks for now; None for a step that asks for nothing."""
+        step = self.steps[name]
+        match step.kind:
+            case StepKind.CAUTION:
+                return self._caution(name, step)
+            case StepKind.ASK:
+                return Next(kind="ask", step=name, why=step.why, choices=list(step.choices), minutes=step.minutes)
+            case StepKind.MEASURE:
+                what = Observable(step.state or "cranking", self._point(step.red), self._point(step.black))
+                return self._measure(what, step.why, name)
+            case StepKind.SPLIT:
+                tests = self._split_tests(step)
+                return self._choose(tests, name) if tests else self._fastest()
+            case StepKind.REPAIR:
+                return self._repair(name) if self.case.found else None
+            case StepKind.PROVE:
+                return self._proof()
+            case StepKind.FINISH:
+                return None
+
+    # --- splitting and searching ---------------------------------------------------------------------------------
+
+    def _split_tests(self, step: Step) -> list[Prospect]:
+        """Tests worth doing within a run, the best first; none when the run is not suspected any more."""
+        if step.run == "loop":
+            return self._worthwhile(self._tests(), self._questions())
+        circuit, belief = self.desk.circuit, self.case.belief
+        side = {"positive": Side.POSITIVE, "contacts": Side.POSITIVE, "ground": Side.GROUND}.get(
+            step.run or "", Side.CONTROL
+        )
+        own = {n for n, p in circuit.parts.items() if p.part.side is side}
+        contacts = circuit.map.solenoid.contacts
+        own = {contacts} if step.run == "contacts" else own - {contacts}
+        odds = belief.site_probability
+        sites = belief.model.sites
+        if sum(float(odds[n]) for n, site in enumerate(sites) if site.part in own) < _SUSPECTED:
+            return []
+        points = {end for name in own for end in circuit.parts[name].part.between}
+        inside = [t for t in self._tests() if not t.clamp and {t.red, t.black} <= points]
+        return self._worthwhile(inside, [])
+
+    def _tests(self) -> list[Observable]:
+        case = self.case
+        known = frozenset(p for t in case.taken for p in (t.measurement.what.red, t.measurement.what.black) if p)
+        done = {(m.what.state, frozenset((m.what.red, m.what.black)), m.what.clamp) for m in trusted(case.belief)}
+        return [
+            t
+            for t in candidates(self.desk.circuit, case.reach, known)
+            if (t.state, frozenset((t.red, t.black)), t.clamp) not in done
+        ]
+
+    def _questions(self) -> list[Question]:
+        answers = self.case.state.answers
+        return [
+            Question(name, step.minutes, step.evidence)
+            for name, step in self.steps.items()
+            if step.evidence and name not in answers
+        ]
+
+    def _worthwhile(self, tests: Sequence[Observable], questions: Sequence[Question]) -> list[Prospect]:
+        """Tests that promise enough, the best for its minutes first.
+
+        When one repair is likely enough but nothing shows it yet, the quickest reading that would goes first.
+        """
+        belief, case = self.case.belief, self.case
+        repair, odds = top_repair(belief)
+        if repair != NO_REPAIR and odds >= ENOUGH and case.found is None:
+            direct = direct_tests(belief, repair, case.reach)
+            if direct:
+                return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, what=what) for what in direct]
+        ranked = prospects(belief, tests, questions, case.reach)
+        return [p for p in ranked if p.bits >= _WORTH_BITS]
+
+    def _fastest(self) -> Next:
+        case = self.case
+        if case.found is not None:
+            return self._repair(None)
+        if not case.state.repairs and symptom_of(self.desk, case.state) is None:
+            for name, step in self.steps.items():
+                if step.field == "symptom" and name not in case.state.answers:
+                    asked = self._at(name)
+                    if asked is not None:
+                        return asked
+        tests = self._worthwhile(self._tests(), self._questions())
+        return self._choose(tests, None) if tests else self._finish(None)
+
+    def _choose(self, tests: Sequence[Prospect], step: str | None) -> Next:
+        best, others = tests[0], tests[1:3]
+        following = self._prospect(best, step)
+        return following.model_copy(update={"alternatives": [self._prospect(o, None) for o in others]})
+
+    def _prospect(self, prospect: Prospect, step: str | None) -> Next:
+        if prospect.step is not None:
+            asked = self._at(prospect.step)
+            assert asked is not None
+            return asked
+        assert prospect.what is not None
+        return self._measure(prospect.what, self._reason(prospect), step)
+
+    def _reason(self, prospect: Prospect) -> str:
+        """Why a test: which suspects it tells apart."""
+        what, circuit, belief = prospect.what, self.desk.circuit, self.case.belief
+        assert what is not None
+        if what.clamp:
+            return "It ties down the cranking current, and with it what every sound part would lose."
+        inside = set(circuit.path(what.red, what.black) or ())
+        row = self.desk.limits.floor_row(circuit, what.state, what.red, what.black)
+        if row == "battery-resting":
+            return "It tells whether the battery is charged enough for the other tests to mean anything."
+        if row == "battery-cranking":
+            return "It tells whether the battery holds up under the starter."
+        if row == "motor-feed":
+            return "It tells what the motor really gets: with good volts there, the motor is at fault."
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda p: -p[0])
+        likely = [site.part for odds, site in ranked if odds >= 0.02]
+        within = _listed(_label(circuit, n) for n in likely if n in inside)
+        outside = _listed(_label(circuit, n) for n in likely if n not in inside)
+        if len(inside) == 1 and within:
+            return f"It shows what {within} alone loses."
+        if within and outside:
+            return f"It tells {within} from {outside} in one reading."
+        if within:
+            return f"It shows whether {within} loses too much."
+        return "It clears what lies between these points."
+
+    def _measure(self, what: Observable, why: str, step: str | None) -> Next:
+        desk, circuit = self.desk, self.desk.circuit
+        minutes = minutes_for(circuit, what, self.case.reach)
+        points = circuit.map.points
+        places = sorted({str(points[p].place) for p in (what.red, what.black) if p})
+        expected = expected_band(self.case.belief, what)
+        if what.clamp:
+            return Next(
+                kind="measure",
+                step=step,
+                state=what.state,
+                clamp=what.clamp,
+                minutes=round(minutes, 1),
+                why=why,
+                cautions=desk.cautions.for_deed(what.state),
+            )
+        limit, _ = desk.limits.judge(circuit, what.state, what.red, what.black, 0.0)
+        return Next(
+            kind="measure",
+            step=step,
+            state=what.state,
+            red=what.red,
+            black=what.black,
+            minutes=round(minutes, 1),
+            why=why,
+            limit_v=limit,
+            expected_v=expected,
+            cautions=desk.cautions.for_deed(what.state, *places),
+        )
+
+    # --- repair, proof, end --------------------------------------------------------------------------------------
+
+    def _repair(self, step: str | None) -> Next:
+        assert self.case.found is not None
+        repair, _ = self.case.found
+        work = self.desk.circuit.repairs[repair]
+        if step is None:
+            step = next((n for n, s in self.steps.items() if s.kind is StepKind.REPAIR), None)
+        return Next(
+            kind="repair",
+            step=step,
+            repair=repair,
+            minutes=work.minutes,
+            why=f"The readings call for it: {work.label}.",
+            cautions=_repair_cautions(self.desk, repair),
+        )
+
+    def _proof(self) -> Next | None:
+        """The span to measure again after the repair, or the end when it helped; None when it did not."""
+        case = self.case
+        step = next((n for n, s in self.steps.items() if s.kind is StepKind.PROVE), None)
+        what = _unproved(case)
+        if what is not None:
+            again = self._measure(what, "", step)
+            repair = self.desk.circuit.repairs[case.state.repairs[-1]].label
+            sound = "" if what.clamp else f" A sound one reads {show_band(*again.expected_v or (0, 0))}."
+            return again.model_copy(
+                update={
+                    "kind": "prove",
+                    "why": f"Measure the same span again under the same load, after: {repair}.{sound}",
+                }
+            )
+        if _proved(case) and case.found is None and self._remaining() < 0.5:
+            done = self.steps[step].then["better"] if step else None
+            return self._finish(done)
+        return None
+
+    def _remaining(self) -> float:
+        """Odds that something still wants a repair."""
+        return 1.0 - self.case.belief.repair_probability[NO_REPAIR]
+
+    def _finish(self, step: str | None) -> Next:
+        case = self.case
+        if step is None:
+            ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
+            step = ends[-1] if ends else None
+        if case.before is not None and _proved(case):
+            return Next(kind="finish", step=step, why="The repair helped." + _won_back(case))
+        sound = case.belief.repair_probability[NO_REPAIR]
+        complaint = case.state.complaint
+        if sound >= 0.8:
+            why = "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
+            if complaint is not None and complaint.intermittent:
+                why += " It comes and goes: measure again while it fails."
+            return Next(kind="finish", step=step, why=why)
+        repair, odds = top_repair(case.belief)
+        label = self.desk.circuit.repairs[repair].label
+        return Next(
+            kind="finish",
+            step=step,
+            why=(
+                "The tests within reach are exhausted and none of them shows one repair alone. "
+                f"The likeliest is: {label} ({odds:.0%}). Do not replace on odds alone."
+            ),
+        )
+
+
+def _label(circuit: Circuit, name: str) -> str:
+    return f"the {circuit.parts[name].part.label}" if name in circuit.parts else f"the {name}"
+
+
+def _listed(labels: Iterable[str]) -> str:
+    """Up to two things by name, the rest by number."""
+    names = list(dict.fromkeys(labels))
+    if len(names) <= 2:
+        return " and ".join(names)
+    return f"{names[0]}, {names[1]} and {len(names) - 2} more"
