@@ -45,6 +45,7 @@ from wizard.walk.events import (
     Noted,
     OutOfReach,
     ReadingStruck,
+    ReadingTaken,
     Repaired,
 )
 
