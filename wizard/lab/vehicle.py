@@ -91,6 +91,8 @@ class Vehicle:
 
         def odds(choice: str) -> float:
             table = step.evidence[choice]
+            if any(heard in table for heard in Heard):
+                return table.get(self._heard, table["otherwise"])
             return max((table[family] for family in families if family in table), default=table["otherwise"])
 
         return max(step.evidence, key=odds)
