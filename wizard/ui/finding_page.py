@@ -63,7 +63,7 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         if odds.probability >= _LEAST_SHOWN:
             label = repairs[odds.repair].label if odds.repair in repairs else odds.repair
             word = odds_word(odds.probability)
-            lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:12} {label}"))
+            lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:11} {label}"))
     lines += [Content(f"! {warning}") for warning in assessment.warnings]
     lines.append(Content(""))
     lines.append(cautions_text(desk.cautions, finding.cautions if finding else []))

@@ -12,6 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 from textual.worker import get_current_worker
 
@@ -26,7 +27,7 @@ from wizard.ui.help_page import JOB_HELP
 from wizard.ui.keybar import Key, KeyBar
 from wizard.ui.pick import Item, Pick
 from wizard.ui.reading_text import read_typed
-from wizard.ui.readings_page import Deed, ReadingsPage, reading_line
+from wizard.ui.readings_page import Deed, ReadingsPage, reading_brief
 from wizard.ui.run_view import RunView
 from wizard.ui.step_card import StepCard, card, choices, step_of, title_of
 from wizard.ui.strip import Strip
@@ -190,10 +191,10 @@ class JobScreen(Screen[None]):
         entry.disabled = target is None
         if target is not None:
             clamp = target.clamp is not None
-            self.query_one("#unit", Static).update("A" if clamp else "V   open if there is a break")
+            self.query_one("#unit", Static).update("A" if clamp else "V, or open")
             entry.focus()
         self.query_one(SuspectsView).show(assessment)
-        self.query_one("#taken", Static).update(_taken(assessment.readings, self.query_one("#taken").size.height))
+        self.query_one("#taken", Static).update(_taken(assessment.readings, self.query_one("#taken")))
         self.query_one("#reason", Static).update(why_text(desk, assessment, short=True))
         leads = target.leads if target is not None else Leads()
         self.query_one(RunView).show(draw(desk.circuit, assessment, leads))
@@ -641,12 +642,10 @@ def _where(target: Target) -> str:
     return f"{short_name(target.red or '')} to {short_name(target.black or '')}"
 
 
-def _taken(readings: list[JudgedReading], height: int) -> Content:
-    lines = [
-        Content.styled("READINGS", "bold $primary"),
-        *(reading_line(r) for r in readings[-max(1, height - 1) :]),
-    ]
-    return Content("\n").join(lines)
+def _taken(readings: list[JudgedReading], room: Widget) -> Content:
+    shown = [r for r in readings if not r.struck][-max(1, room.size.height - 1) :]
+    lines = [reading_brief(reading).truncate(room.size.width - 2, ellipsis=True) for reading in shown]
+    return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
 
 
 def _shown(value: float | Literal["open"], *, clamp: bool) -> str:

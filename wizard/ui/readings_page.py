@@ -10,11 +10,14 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from wizard.quantities import show_amps, show_volts
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Visit
 from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import reading_drop, short_name
 
+# A reading that is this likely to be wrong is marked.
+_DOUBTED = 0.5
 # What to do with which reading.
 Deed = tuple[Literal["strike", "correct", "again"], int]
 
@@ -75,14 +78,29 @@ def reading_line(reading: JudgedReading) -> Content:
     else:
         where = f"{short_name(reading.red or '')} to {short_name(reading.black or '')}"
     state = "" if reading.state == "cranking" else ", at rest"
-    said = f"{drop.mark_and_word:13}" if not reading.struck else "taken back   "
-    unit = " V" if drop.lost.replace(".", "").replace("-", "").isdigit() else ""
+    said = drop.mark_and_word if not reading.struck else "taken back"
     before = "  before the repair" if reading.before_repair else ""
-    doubt = "  in doubt: read it again" if reading.doubt >= 0.5 and not reading.struck else ""
+    doubt = "  in doubt: read it again" if reading.doubt >= _DOUBTED and not reading.struck else ""
     note = f"  {reading.note}" if reading.note else ""
     style = "strike $secondary" if reading.struck else ""
     return Content.assemble(
-        (f"{reading.id:3}  {drop.lost + unit:>8}  {said} ", style),
+        (f"{reading.id:3}  {_with_unit(reading):>7}  {said:10}  ", style),
         (f"{where}{state}", style),
         (f"{before}{doubt}{note}", "$secondary"),
     )
+
+
+def reading_brief(reading: JudgedReading) -> Content:
+    """The same in less room: the point that tells readings apart comes first."""
+    if reading.clamp is not None:
+        where = short_name(reading.clamp)
+    else:
+        where = f"{short_name(reading.black or '')} from {short_name(reading.red or '')}"
+    mark = "?" if reading.doubt >= _DOUBTED else reading_drop(reading).verdict.mark
+    return Content.assemble((f"{reading.id:2} {_with_unit(reading):>7} {mark} ", "bold"), (where, "$secondary"))
+
+
+def _with_unit(reading: JudgedReading) -> str:
+    if reading.clamp is not None:
+        return show_amps(reading.amps or 0.0)
+    return "open" if reading.volts is None else show_volts(reading.volts)

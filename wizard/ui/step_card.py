@@ -56,7 +56,7 @@ def card(desk: Desk, step: Next, target: Target | None) -> Content:
         else:
             held = "Hold start for 5 s and read." if target.state == "cranking" else "Everything off, then read."
             lines.append(Content(held))
-        lines += [*_leads(desk, target), _allowed(desk, target)]
+        lines += [*_leads(desk, target), _allowed(desk, target, None if target.chosen else step.minutes)]
     elif step.kind == "ask":
         lines.append(Content(text.do if text is not None else step.why))
         lines += [_choice(number, label) for number, (_, label) in enumerate(choices(desk, step), 1)]
@@ -84,8 +84,6 @@ def _heading(desk: Desk, step: Next, target: Target | None) -> Content:
     parts = [Content.styled(title_of(desk, step, target), "bold")]
     if target is not None:
         parts.append(Content.styled(f" {_STATE[target.state]} ", "bold reverse"))
-    if step.minutes and not (target is not None and target.chosen):
-        parts.append(Content.styled(f"{step.minutes:.0f} min", "$secondary"))
     return Content("  ").join(parts)
 
 
@@ -101,7 +99,7 @@ def _leads(desk: Desk, target: Target) -> list[Content]:
     return lines
 
 
-def _allowed(desk: Desk, target: Target) -> Content:
+def _allowed(desk: Desk, target: Target, minutes: float | None) -> Content:
     unit_a = target.clamp is not None
     said: list[str] = []
     if target.expected_v is not None:
@@ -111,6 +109,8 @@ def _allowed(desk: Desk, target: Target) -> Content:
         floor = desk.limits.floor_row(desk.circuit, target.state, target.red or "", target.black or "")
         least = "Practice wants at least" if floor else "Practice allows"
         said.append(f"{least} {show_volts(target.limit_v)}.")
+    if minutes:
+        said.append(f"{minutes:.0f} min.")
     return Content.styled("  ".join(said), "$secondary")
 
 

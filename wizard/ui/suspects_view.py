@@ -45,7 +45,7 @@ def suspect_name(suspect: Suspect) -> str:
 
 def _line(suspect: Suspect, width: int) -> Content:
     bar = odds_bar(suspect.probability, 5 if width < 50 else 10)
-    odds = f" {odds_word(suspect.probability):12} {suspect.probability:4.2f} {bar}"
+    odds = f" {odds_word(suspect.probability):11} {suspect.probability:4.2f} {bar}"
     room = min(_LONGEST_NAME, max(8, width - len(odds)))
     name = suspect_name(suspect)
     name = name if len(name) <= room else f"{name[: room - 1]}…"

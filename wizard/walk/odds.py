@@ -4,7 +4,7 @@ from __future__ import annotations
 
 # The least probability that each word stands for.
 _WORDS = (
-    (0.95, "near certain"),
+    (0.95, "almost sure"),
     (0.80, "very likely"),
     (0.50, "likely"),
     (0.20, "possible"),
