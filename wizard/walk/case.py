@@ -60,7 +60,7 @@ class Case:
         tables = tuple(
             steps[name].evidence[choice]
             for name, choice in sorted(state.answers.items())
-            if name in steps and choice in steps[name].evidence
+            if name in steps and choice in steps[name].evidence and name in state.answered_now
         )
         # The complaint was made about the circuit before it was repaired.
         symptom = None if state.repairs else symptom_of(desk, state)
@@ -92,7 +92,13 @@ def symptom_of(desk: Desk, state: JobState) -> Heard | None:
 def _before_repair(state: JobState) -> JobState:
     done = len(state.repairs)
     earlier = tuple(r for r in state.readings if r.repairs_before < done)
-    return replace(state, readings=earlier, repairs=state.repairs[:-1], jumped_to=None)
+    return replace(
+        state,
+        readings=earlier,
+        repairs=state.repairs[:-1],
+        answered_now=frozenset(state.answers) - state.answered_now,
+        jumped_to=None,
+    )
 
 
 def _along_the_current(model: FaultModel, reading: Reading) -> Taken:

@@ -43,6 +43,8 @@ class JobState:
     scenario: str | None = None
     complaint: Complaint | None = None
     answers: dict[str, str] = field(default_factory=dict[str, str])
+    # Steps answered since the last repair: what was seen and heard before it says nothing of the circuit now.
+    answered_now: frozenset[str] = frozenset()
     readings: tuple[Reading, ...] = ()
     repairs: tuple[str, ...] = ()
     cautions_read: frozenset[str] = frozenset()
@@ -70,7 +72,12 @@ class JobState:
             case CautionsRead():
                 return replace(self, cautions_read=self.cautions_read | set(event.cautions))
             case Answered():
-                return replace(self, answers={**self.answers, event.step: event.choice}, jumped_to=None)
+                return replace(
+                    self,
+                    answers={**self.answers, event.step: event.choice},
+                    answered_now=self.answered_now | {event.step},
+                    jumped_to=None,
+                )
             case ReadingTaken():
                 reading = Reading(len(self.readings) + 1, event, len(self.repairs))
                 return replace(self, readings=(*self.readings, reading), jumped_to=None)
@@ -85,7 +92,7 @@ class JobState:
                     ),
                 )
             case Repaired():
-                return replace(self, repairs=(*self.repairs, event.repair), jumped_to=None)
+                return replace(self, repairs=(*self.repairs, event.repair), answered_now=frozenset(), jumped_to=None)
             case Jumped():
                 return replace(self, jumped_to=event.step)
             case Cranked():

@@ -282,7 +282,8 @@ class _Walk:
                 read = self.cautions_read or set(step.cautions) <= case.state.cautions_read
                 return "read" if read else None
             case StepKind.ASK:
-                if (choice := case.state.answers.get(name)) in step.choices:
+                stale = step.evidence and name not in case.state.answered_now
+                if (choice := case.state.answers.get(name)) in step.choices and not stale:
                     return choice
                 symptom = symptom_of(self.desk, case.state) if step.field else None
                 return str(symptom) if symptom in step.choices else None
@@ -368,7 +369,7 @@ class _Walk:
         ]
 
     def _questions(self) -> list[Question]:
-        answers = self.case.state.answers
+        answers = self.case.state.answered_now
         return [
             Question(name, step.minutes, step.evidence)
             for name, step in self.steps.items()
