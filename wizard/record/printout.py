@@ -11,8 +11,9 @@ from wizard.walk.desk import Desk
 
 _JUDGED = {"within": "within the limit", "marginal": "marginal", "over": "over the limit", "not-judged": ""}
 _FLOOR_JUDGED = {"within": "enough", "marginal": "marginal", "over": "too low", "not-judged": ""}
-# Suspects below this are left out for a person; the JSON has them all.
+# Suspects less likely than this, or behind so many others, are left out for a person; the JSON has them all.
 _WORTH_SAYING = 0.01
+_MOST_SUSPECTS = 6
 
 
 def printout(title: str, desk: Desk, found: Assessment, width: int) -> str:
@@ -33,8 +34,7 @@ class _Printout:
             f"{circuit.map.title} ({circuit.map.circuit}), {circuit.system_v:g} V, {circuit.air_c:g} C"
         )
         yield from self._section("Readings", map(self._reading, self.found.readings), "none yet")
-        worth = [suspect for suspect in self.found.suspects if suspect.probability >= _WORTH_SAYING]
-        yield from self._section("Suspects", map(self._suspect, worth), "none")
+        yield from self._section("Suspects", self._suspects(), "none")
         if self.found.finding:
             yield from self._section("Finding", self._finding(self.found.finding))
         yield from self._section("Next", self._next(self.found.next))
@@ -82,11 +82,7 @@ class _Printout:
             facts.append("struck out")
         if reading.before_repair:
             facts.append("before the repair")
-        floor = bool(
-            reading.red
-            and reading.black
-            and self.desk.limits.floor_row(self.desk.circuit, reading.state, reading.red, reading.black)
-        )
+        floor = self._has_floor(reading)
         if judged := (_FLOOR_JUDGED if floor else _JUDGED)[reading.judgement]:
             facts.append(judged.upper() if reading.judgement == "over" else judged)
         if reading.limit_v is not None:
@@ -99,16 +95,31 @@ class _Printout:
             facts.append("doubtful, take it again")
         return f"{said} ({', '.join(facts)})" if facts else said
 
+    def _has_floor(self, span: JudgedReading | Next) -> bool:
+        """Whether the limit of this span is the least that must be there, not the most that may be lost."""
+        limits, circuit = self.desk.limits, self.desk.circuit
+        return bool(
+            span.state and span.red and span.black and limits.floor_row(circuit, span.state, span.red, span.black)
+        )
+
     def _place(self, reading: JudgedReading) -> str:
         if reading.clamp:
             return f"clamp around {self._part(reading.clamp)}"
         return f"{self._point(reading.red or '')} to {self._point(reading.black or '')}"
 
+    def _suspects(self) -> Iterator[str]:
+        worth = [suspect for suspect in self.found.suspects if suspect.probability >= _WORTH_SAYING]
+        yield from map(self._suspect, worth[:_MOST_SUSPECTS])
+        if len(worth) > _MOST_SUSPECTS:
+            yield f"and {len(worth) - _MOST_SUSPECTS} more, each no likelier"
+
     def _suspect(self, suspect: Suspect) -> str:
-        said = f"{suspect.probability:.0%} {self._part(suspect.part)}: {suspect.fault.replace('-', ' ')}"
+        odds = "over 99 %" if suspect.probability > 0.99 else f"{100 * suspect.probability:.0f} %"
+        said = f"{odds}: {self._part(suspect.part)}, {suspect.fault.replace('-', ' ')}"
         if suspect.excess_mohm and suspect.fault != "open":
             low, _, high = suspect.excess_mohm
-            said += f", {show_milliohms(low)} to {show_milliohms(high)} too much"
+            most = show_milliohms(high)
+            said += f", {show_milliohms(low)} {'or more' if most == 'open' else f'to {most}'} too much"
         return said
 
     def _finding(self, finding: Finding) -> Iterator[str]:
@@ -120,9 +131,9 @@ class _Printout:
         match step.kind:
             case "ask":
                 yield self._title(step)
-                known = self.desk.flow.steps[step.step].choices if step.step in self.desk.flow.steps else {}
+                known = self.desk.flow.steps.get(step.step or "")
                 for choice in step.choices or []:
-                    yield f"- {choice}: {known.get(choice, choice)}"
+                    yield f"- {choice}: {known.choices.get(choice, choice) if known else choice}"
             case "measure" | "prove":
                 yield from self._measure(step)
             case "repair":
@@ -135,7 +146,7 @@ class _Printout:
 
     def _title(self, step: Next) -> str:
         known = self.desk.flow.steps.get(step.step or "")
-        return known.title if known else step.why
+        return f"{known.title}. {known.do}".strip() if known else step.step or ""
 
     def _measure(self, step: Next) -> Iterator[str]:
         again = "Measure again" if step.kind == "prove" else "Measure"
@@ -149,7 +160,10 @@ class _Printout:
         if step.clamp:
             yield f"Clamp meter around: {self._part(step.clamp)}"
         if step.expected_v:
-            limit = f"; practice allows {show_volts(step.limit_v)}" if step.limit_v is not None else ""
+            limit = ""
+            if step.limit_v is not None:
+                asks = "asks for at least" if self._has_floor(step) else "allows"
+                limit = f"; practice {asks} {show_volts(step.limit_v)}"
             yield f"A sound circuit reads {show_band(*step.expected_v)}{limit}."
 
     def _cautions(self) -> list[str]:
