@@ -72,7 +72,7 @@ class Held:
 
     `values` (c, m) are their volts or amps; `per_amp`, `per_volt` and `per_ohm_1`, `per_ohm_2` (c, m) how these
     follow the engine's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
-    current; `turning` says that the engine sets it; `closed` that the main contacts are closed; `heard` indexes HEARD.
+    current; `turning` says that the engine sets it; `heard` indexes HEARD.
     """
 
     values: Floats
@@ -82,7 +82,6 @@ class Held:
     per_ohm_2: Floats
     motor_a: Floats
     turning: Flags
-    closed: Flags
     heard: Ints
 
 
@@ -100,29 +99,35 @@ class LoadModel:
             circuit.rotor_ohm + circuit.battery_ohm + sum(circuit.parts[name].ohm for name in circuit.main_loop)
         )
 
-    def answers(self, added: Added, observables: Sequence[Observable]) -> Answers:
-        """Everything about these circuits and observables that current and battery volts do not change."""
-        wanted = [*observables, *self._own]
+    def answers(self, added: Added, observables: Sequence[Observable], source_v: Floats) -> Answers:
+        """Everything about these circuits and observables that the current asked for does not change.
+
+        `source_v` (c,) are the battery's own volts.
+        """
         closed, pulling = self.networks.closed, self.networks.pulling
+        coil = pulling.respond(pulling.rows(self._own[:1]), added.branch, added.ohm).per_source[:, 0]
+        pulled_in = added.coil_works & (coil * source_v >= self.circuit.map.solenoid.pull_in_v)
+        quiet = np.flatnonzero(~pulled_in)
+        wanted = [*observables, *self._own]
         return Answers(
-            added,
+            source_v,
             closed.respond(closed.rows(wanted), added.branch, added.ohm),
-            pulling.respond(pulling.rows(wanted), added.branch, added.ohm),
+            quiet,
+            pulling.respond(pulling.rows(wanted), added.branch[quiet], added.ohm[quiet]),
         )
 
-    def hold(self, answers: Answers, source_v: Floats, demand_a: Floats) -> Held:
-        """Start held with these battery volts and this current asked for, each (c,)."""
-        closed, pulling = answers.closed, answers.pulling
-        pulled_in = answers.added.coil_works & (
-            pulling.per_source[:, -2] * source_v >= self.circuit.map.solenoid.pull_in_v
-        )
+    def hold(self, answers: Answers, demand_a: Floats) -> Held:
+        """Start held while the engine asks for this current (c,)."""
+        closed, pulling, quiet, source_v = answers.closed, answers.pulling, answers.quiet, answers.source_v
+        pulled_in = np.ones(len(source_v), dtype=bool)
+        pulled_in[quiet] = False
         stall_a = closed.per_source[:, -1] * source_v
         fall = np.minimum(closed.per_emf[:, -1], -1e-12)
         emf = np.maximum(0.0, (demand_a - stall_a) / fall)
         turning = pulled_in & (emf > 0.0)
         values = closed.per_source * source_v[:, None] + closed.per_emf * emf[:, None]
         # With the current set by the engine the back-EMF gives way to whatever would change it.
-        pinned = np.where(turning, 1.0, 0.0)[:, None] * closed.per_emf / fall[:, None]
+        pinned = closed.per_emf * (turning / fall)[:, None]
         per_volt = closed.per_source - pinned * closed.per_source[:, -1:]
         current = closed.source_a * source_v[:, None] + closed.emf_a * emf[:, None]
         per_1 = current[:, :1] * (closed.per_first - pinned * closed.per_first[:, -1:])
@@ -132,15 +137,14 @@ class LoadModel:
         heard[turning] = HEARD.index(Heard.CRANKS_NORMALLY)
         heard[turning & (emf < SLOW_SHARE * self._healthy_emf)] = HEARD.index(Heard.CRANKS_SLOWLY)
         heard[values[:, -2] < self.circuit.hold_in_v] = HEARD.index(Heard.RAPID_CLICKS)
-        quiet = np.flatnonzero(~pulled_in)
         if len(quiet):
-            start, volts = pulling.take(quiet), source_v[quiet, None]
-            values[quiet] = start.per_source * volts
+            volts = source_v[quiet, None]
+            values[quiet] = pulling.per_source * volts
             pinned[quiet] = 0.0
-            per_volt[quiet] = start.per_source
-            current = start.source_a * volts
-            per_1[quiet] = current[:, :1] * start.per_first
-            per_2[quiet] = current[:, 1:] * start.per_second
+            per_volt[quiet] = pulling.per_source
+            current = pulling.source_a * volts
+            per_1[quiet] = current[:, :1] * pulling.per_first
+            per_2[quiet] = current[:, 1:] * pulling.per_second
             heard[quiet] = HEARD.index(Heard.NO_CLICK)
         return Held(
             values[:, :-2],
@@ -148,24 +152,20 @@ class LoadModel:
             per_volt[:, :-2],
             per_1[:, :-2],
             per_2[:, :-2],
-            values[:, -1],
+            np.where(pulled_in, values[:, -1], 0.0),
             turning,
-            pulled_in,
             heard,
         )
 
 
 @dataclass(frozen=True)
 class Answers:
-    """Responses of some circuits, before and after the main contacts close."""
+    """Responses of c circuits after the main contacts close, and of those (`quiet`) where they never do."""
 
-    added: Added
+    source_v: Floats
     closed: Response
+    quiet: Ints
     pulling: Response
-
-    def take(self, rows: Ints) -> Answers:
-        """Some of the circuits only."""
-        return Answers(self.added.take(rows), self.closed.take(rows), self.pulling.take(rows))
 
 
 @dataclass(frozen=True)
@@ -196,8 +196,8 @@ def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observ
     model = LoadModel(circuit, ohms)
     cranking = [what for what in observables if what.state == "cranking"]
     none = Added(np.full((1, 2), model.index[BATTERY]), np.zeros((1, 2)), np.array([condition.coil_works]))
-    answers = model.answers(none, cranking)
-    held = model.hold(answers, np.array([condition.source_v]), np.array([condition.demand_a]))
+    answers = model.answers(none, cranking, np.array([condition.source_v]))
+    held = model.hold(answers, np.array([condition.demand_a]))
     broken = frozenset(name for name, ohm in ohms.items() if ohm >= OPEN_OHM)
     if not condition.coil_works:
         broken |= {COIL}

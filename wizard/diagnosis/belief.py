@@ -36,7 +36,7 @@ _MODEL_SHARE = 0.015
 _WRONG_SHOWS_NOTHING, _NOTHING_V = 0.35, 0.03
 # Which hypotheses are kept for the exact sum: those within this many nats of the best, and no more than so many.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
-_CHUNK = 20_000
+_CHUNK = 1500
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
 _TOLD = np.array(
     [
@@ -76,7 +76,10 @@ class Evidence:
 
 @dataclass(frozen=True)
 class _Predicted:
-    """Means (k, m) and what they vary with, one standard deviation each; tolerances (m, b) are per amp."""
+    """Means (k, m) and what they vary with, one standard deviation each; tolerances (2, m, b) are per amp.
+
+    `own` (k, m) is the variance that no other reading shares.
+    """
 
     mean: Floats
     current: Floats
@@ -99,17 +102,16 @@ class _Predicted:
             + self.ohm_1**2
             + self.ohm_2**2
             + self.motor_a[:, None] ** 2 * together
-            + self.own**2
+            + self.own
         )
 
-    def covariance(self, other: _Predicted, same_crank: Floats, same: Floats) -> Floats:
-        """Between these observables and others (k, m, n); `same_crank` and `same` (m, n) say which share what."""
+    def covariance(self, other: _Predicted, same_crank: Floats) -> Floats:
+        """Between these observables and others (k, m, n), without what each has of its own; `same_crank` (m, n)."""
         total = np.einsum("kam,kan->kmn", self._shared(), other._shared())
         together = self.tolerance @ np.swapaxes(other.tolerance, 1, 2)
         total += (self.motor_a**2)[:, None, None] * together[self.turning]
-        total += self.crank[:, :, None] * other.crank[:, None, :] * same_crank
-        if same.any():
-            total += self.own[:, :, None] * other.own[:, None, :] * same
+        if same_crank.any():
+            total += self.crank[:, :, None] * other.crank[:, None, :] * same_crank
         return total
 
     def _shared(self) -> Floats:
@@ -197,12 +199,13 @@ class Belief:
         return np.stack([stalled, turning])
 
     def _meter(self, observables: Sequence[Observable], mean: Floats) -> Floats:
+        """Variance of the meter and of what the model can't say, for readings around these means (k, m)."""
         meter = self.model.priors.meter
         clamp = np.array([bool(what.clamp) for what in observables])
         model = np.array([_MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
-        volts = np.hypot(meter.volts, (meter.share + model) * mean)
-        amps = np.hypot(meter.clamp_amps, (meter.clamp_share + model) * mean)
-        return np.where(clamp, amps, volts)
+        least = np.where(clamp, meter.clamp_amps, meter.volts) ** 2
+        share = (np.where(clamp, meter.clamp_share, meter.share) + model) ** 2
+        return share * (mean * mean) + least
 
     def _predict(
         self,
@@ -214,19 +217,24 @@ class Belief:
         cranking: Ints,
     ) -> tuple[_Predicted, Held]:
         """Predictions of all observables: those taken cranking from the load model, the others from rest (k, m)."""
-        held = self.model.load.hold(answers, who.source_v, who.demand_a)
-        count, many = len(who.source_v), len(observables)
-        mean = rest * who.source_v[:, None]
-        blank = np.zeros((count, many))
-        source = rest * who.source_spread[:, None]
-        current, crank, ohm_1, ohm_2 = blank, blank.copy(), blank.copy(), blank.copy()
-        if len(cranking):
-            mean[:, cranking] = held.values
-            current[:, cranking] = held.per_amp * (who.demand_a * who.width)[:, None]
-            crank[:, cranking] = held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None]
-            source[:, cranking] = held.per_volt * who.source_spread[:, None]
-            ohm_1[:, cranking] = held.per_ohm_1 * who.spread_ohm[:, :1]
-            ohm_2[:, cranking] = held.per_ohm_2 * who.spread_ohm[:, 1:]
+        held = self.model.load.hold(answers, who.demand_a)
+        resting = np.setdiff1d(np.arange(len(observables)), cranking)
+
+        def spread(loaded: Floats, at_rest: Floats | float = 0.0) -> Floats:
+            if not len(resting):
+                return loaded
+            whole = np.zeros((len(who.source_v), len(observables)))
+            whole[:, cranking] = loaded
+            whole[:, resting] = at_rest
+            return whole
+
+        rest = rest[:, resting]
+        mean = spread(held.values, rest * who.source_v[:, None])
+        current = spread(held.per_amp * (who.demand_a * who.width)[:, None])
+        crank = spread(held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None])
+        source = spread(held.per_volt * who.source_spread[:, None], rest * who.source_spread[:, None])
+        ohm_1 = spread(held.per_ohm_1 * who.spread_ohm[:, :1])
+        ohm_2 = spread(held.per_ohm_2 * who.spread_ohm[:, 1:])
         return (
             _Predicted(
                 mean,
@@ -291,45 +299,49 @@ class Belief:
 
     def _screen(self, hypotheses: Hypotheses, cells: tuple[tuple[float, float, float], ...]) -> Floats:
         """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
-        observables = [m.what for m in (*self._numeric, *self._open)]
-        cranking = np.array([i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp)
-        loaded = [observables[i] for i in cranking]
-        tolerance = self._tolerance(observables)
-        tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
-        many = len(self._numeric)
-        wrong = self.model.priors.wrong_reading
-        wrong_log = np.log(wrong) + self._wrong_log() if many else np.zeros(0)
+        scale, priors = self.model.circuit.scale, self.model.priors
+        loaded = [i for i, m in enumerate(self._numeric) if m.what.state == "cranking"]
+        resting = [i for i, m in enumerate(self._numeric) if m.what.state != "cranking"]
+        cranking = [*(self._numeric[i].what for i in loaded), *(m.what for m in self._open)]
+        at_rest = [self._numeric[i].what for i in resting]
+        tolerance = (self._tolerance(cranking) ** 2).sum(axis=2)[:, : len(loaded)]
+        wrong = priors.wrong_reading
+        wrong_log = np.log(wrong) + self._wrong_log() if self._numeric else np.zeros(0)
+
+        def fit(values: Floats, mean: Floats, variance: Floats, lost: Floats) -> Floats:
+            right = np.log1p(-wrong) - 0.5 * ((values - mean) ** 2 / variance + np.log(2 * np.pi * variance))
+            return np.logaddexp(right, lost).sum(axis=1)
+
         scores = np.empty((len(hypotheses), len(cells)))
         for start in range(0, len(hypotheses), _CHUNK):
             rows = np.arange(start, min(start + _CHUNK, len(hypotheses)))
-            answers = self.model.load.answers(hypotheses.added.take(rows), loaded)
-            source_v = SOURCE_V * self.model.circuit.scale * hypotheses.source_share[rows]
-            rest = self._rest(observables, hypotheses.broken, hypotheses.rest_group[rows])
+            source_v = SOURCE_V * scale * hypotheses.source_share[rows]
+            source_spread = scale * hypotheses.source_spread[rows]
+            spread_ohm = hypotheses.spread_ohm[rows]
+            answers = self.model.load.answers(hypotheses.added.take(rows), cranking, source_v)
+            base = hypotheses.log_prior[rows]
+            if resting:
+                rest = self._rest(at_rest, hypotheses.broken, hypotheses.rest_group[rows])
+                mean = rest * source_v[:, None]
+                variance = (rest * source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
+                base = base + fit(self._values[resting], mean, variance, wrong_log[resting])
             for cell, (middle, width, share) in enumerate(cells):
                 demand = self._typical * np.exp(middle * self._log_spread) * hypotheses.demand[rows]
-                predicted, held = self._predict(
-                    observables,
-                    answers,
-                    _Latent(
-                        source_v,
-                        hypotheses.source_spread[rows] * self.model.circuit.scale,
-                        demand,
-                        np.full(len(rows), width * self._log_spread),
-                        hypotheses.spread_ohm[rows],
-                    ),
-                    rest,
-                    tolerance,
-                    cranking,
-                )
-                score = hypotheses.log_prior[rows] + np.log(share)
-                score = score + self._told_log(hypotheses.site[rows], held.heard)
-                if many:
-                    variance = predicted.variance()[:, :many]
-                    misfit = (self._values - predicted.mean[:, :many]) ** 2 / variance
-                    right = np.log1p(-wrong) - 0.5 * (misfit + np.log(2 * np.pi * variance))
-                    score = score + np.logaddexp(right, wrong_log).sum(axis=1)
+                held = self.model.load.hold(answers, demand)
+                score = base + np.log(share) + self._told_log(hypotheses.site[rows], held.heard)
+                if loaded:
+                    many = len(loaded)
+                    mean = held.values[:, :many]
+                    change = (width * self._log_spread) ** 2 + priors.crank_change**2
+                    variance = held.per_amp[:, :many] ** 2 * (change * demand**2)[:, None]
+                    variance += held.per_volt[:, :many] ** 2 * (source_spread**2)[:, None]
+                    variance += held.per_ohm_1[:, :many] ** 2 * spread_ohm[:, :1] ** 2
+                    variance += held.per_ohm_2[:, :many] ** 2 * spread_ohm[:, 1:] ** 2
+                    variance += tolerance[held.turning.astype(np.intp)] * (held.motor_a**2)[:, None]
+                    variance += self._meter(cranking[:many], mean)
+                    score = score + fit(self._values[loaded], mean, variance, wrong_log[loaded])
                 if self._open:
-                    score = score + self._open_log(predicted.mean[:, many:], source_v)
+                    score = score + self._open_log(held.values[:, len(loaded) :], source_v)
                 scores[rows, cell] = score
         return scores
 
@@ -422,7 +434,7 @@ class Belief:
         tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
         return self._predict(
             observables,
-            self.model.load.answers(chosen.added, [observables[i] for i in cranking]),
+            self.model.load.answers(chosen.added, [observables[i] for i in cranking], chosen.latent.source_v),
             chosen.latent,
             self._rest(observables, chosen.broken, chosen.rest_group),
             tolerance,
@@ -444,7 +456,8 @@ class Belief:
             self._precision = np.zeros((len(prior_log), 0, 0))
             self._pull = np.zeros((len(prior_log), 0))
             return total
-        covariance = self._predicted.covariance(self._predicted, self._same_crank(), np.eye(many))
+        covariance = self._predicted.covariance(self._predicted, self._same_crank())
+        covariance[:, np.arange(many), np.arange(many)] += self._predicted.own
         residual = self._values - self._predicted.mean
         precision = np.linalg.inv(covariance)
         pull = np.einsum("kij,kj->ki", precision, residual)
@@ -600,7 +613,7 @@ class Belief:
         none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), one)
         loaded = [what for what in observables if what.state == "cranking"]
         source = np.array([SOURCE_V * self.model.circuit.scale])
-        held = load.hold(load.answers(none, loaded), source, np.array([min(middle, 0.9 * source[0] / 0.03)]))
+        held = load.hold(load.answers(none, loaded, source), np.array([middle]))
         tolerance = (self._tolerance(loaded)[1] ** 2).sum(axis=1) * middle**2
         wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * self._source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
@@ -625,7 +638,7 @@ class Belief:
                 own=self._predicted.own[rows],
             )
             none = np.zeros((len(observables), len(self._numeric)))
-            cross = new.covariance(old, none, none)
+            cross = new.covariance(old, none)
             mean = mean + np.einsum("kmn,kn->km", cross, self._pull[rows])
             gain = cross @ self._precision[rows]
             variance = variance - np.einsum("kmn,kmn->km", gain, cross)

@@ -74,7 +74,8 @@ class Hypotheses:
     """n hypotheses as arrays; the last of the singles is the healthy circuit.
 
     `site` (n, 2) are numbers of sites, -1 where there is none. `repair` (n, 2) indexes `repairs`: what each of the two
-    faults calls for, the one that costs more volts first. `broken` are the sets of branches that carry nothing, `rest_group` (n,) which one applies.
+    faults calls for, the one that costs more volts first. `broken` are the sets of branches that carry nothing,
+    `rest_group` (n,) which one applies.
     """
 
     sites: tuple[Site, ...]
@@ -106,9 +107,10 @@ def _excess_cells(material_ohm: float, most_ohm: float, ratio: float, open_share
     below = _ladder(material_ohm * 0.35, material_ohm, max(ratio, 1.7))
     above = _ladder(material_ohm, most_ohm, ratio)
     ratios = [ratio] * len(above)
-    # Beyond, hardly any current flows and coarse steps tell as much.
-    above += _ladder(most_ohm, 20.0 * most_ohm, 3.0)
-    ratios += [3.0] * (len(above) - len(ratios))
+    if ratio < _COARSE:
+        # Beyond, hardly any current flows and coarse steps tell as much.
+        above += _ladder(most_ohm, 20.0 * most_ohm, 3.0)
+        ratios += [3.0] * (len(above) - len(ratios))
     share = (1.0 - open_share) / (0.15 * 1 + 1)
     cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4) for ohm in below]
     # Milder faults are the commoner ones: the weight falls with the square root of a decade.
@@ -276,7 +278,7 @@ class FaultModel:
             index = self.load.index
             none = Added(np.array([[index[BATTERY], index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
             source, demand = np.array([12.6 * self.circuit.scale]), np.array([self.circuit.demand_a[1]])
-            held = self.load.hold(self.load.answers(none, [what]), source, demand)
+            held = self.load.hold(self.load.answers(none, [what], source), demand)
             self._healthy[what] = float(held.values[0, 0])
         return self._healthy[what]
 
@@ -326,8 +328,7 @@ class FaultModel:
         same = branch[:, 0] == branch[:, 1]
         branch[same, 1] = self.load.index[MOTOR]
         held = self.load.hold(
-            self.load.answers(added, [*spans, posts]),
-            12.6 * circuit.scale * cells.source_share,
+            self.load.answers(added, [*spans, posts], 12.6 * circuit.scale * cells.source_share),
             circuit.demand_a[1] * cells.demand,
         )
         changed = held.heard != HEARD.index(Heard.CRANKS_NORMALLY)
