@@ -644,7 +644,7 @@ def _where(target: Target) -> str:
 
 def _taken(readings: list[JudgedReading], room: Widget) -> Content:
     shown = [r for r in readings if not r.struck][-max(1, room.size.height - 1) :]
-    lines = [reading_brief(reading).truncate(room.size.width - 2, ellipsis=True) for reading in shown]
+    lines = [reading_brief(reading).truncate(room.size.width, ellipsis=True) for reading in shown]
     return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
 
 

@@ -18,7 +18,7 @@ class Strip(Static):
 
     def show(self, title: str, about: str, now: str, *, alarm: bool = False) -> None:
         """Title on the left, what it is about after it, and what goes on now on the right."""
-        width = self.size.width - 2
+        width = self.size.width
         room = max(8, width - len(about) - len(now) - 5)
         title = title if len(title) <= room else f"{title[: room - 1]}…"
         if len(title) + len(about) + len(now) + 4 > width:

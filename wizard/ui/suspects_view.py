@@ -27,7 +27,7 @@ class SuspectsView(Static):
     def show(self, assessment: Assessment) -> None:
         """Show these odds."""
         lines = self.size.height
-        width = self.size.width - 2
+        width = self.size.width
         heading: list[Content] = []
         if lines > 2:
             doubt = "" if assessment.enough else "   not enough to say yet"

@@ -1,0 +1,70 @@
+"""The screens driven by keys, and how a test waits for them."""
+
+from __future__ import annotations
+
+from contextlib import AbstractAsyncContextManager
+from typing import Protocol
+
+from textual.pilot import Pilot
+
+from wizard.ui.app import DropwalkApp
+from wizard.ui.job import JobScreen
+
+
+class Bay:
+    """The screens under test, driven by keys alone."""
+
+    def __init__(self, app: DropwalkApp, pilot: Pilot[None]) -> None:
+        self.app = app
+        self.pilot = pilot
+
+    async def press(self, *keys: str) -> None:
+        """Press these keys one after the other and wait until the answer is there."""
+        for key in keys:
+            await self.pilot.press(key)
+            await self.settle()
+
+    async def type(self, text: str) -> None:
+        """Type this text and press Enter."""
+        await self.pilot.press(*(_KEY.get(character, character) for character in text))
+        await self.press("enter")
+
+    async def settle(self) -> None:
+        """Wait for the workers and for the screen to be drawn."""
+        await self.app.workers.wait_for_complete()
+        await self.pilot.pause()
+
+    @property
+    def job(self) -> JobScreen:
+        return next(s for s in reversed(self.app.screen_stack) if isinstance(s, JobScreen))
+
+    @property
+    def next_step(self) -> str | None:
+        assert self.job.assessment is not None
+        return self.job.assessment.next.step
+
+    def shown(self) -> str:
+        """The screen as text."""
+        rows = self.app.screen._compositor.render_strips()
+        return "\n".join("".join(segment.text for segment in row) for row in rows)
+
+    async def confirm_cautions(self) -> None:
+        """Read the page of cautions that is open down to its end, and confirm."""
+        for _ in range(30):
+            if isinstance(self.app.screen, JobScreen):
+                return
+            await self.press("enter")
+        raise AssertionError("the cautions could not be confirmed")
+
+
+_KEY = {".": "full_stop", ",": "comma", "-": "minus", " ": "space", "[": "left_square_bracket"} | {
+    "]": "right_square_bracket",
+    "/": "slash",
+    "$": "dollar_sign",
+}
+
+
+class Open(Protocol):
+    def __call__(
+        self, scenario: str | None = None, size: tuple[int, int] = (80, 24)
+    ) -> AbstractAsyncContextManager[Bay]: ...

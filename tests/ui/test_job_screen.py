@@ -1,0 +1,399 @@
+"""Whole jobs and their turns, driven by the keyboard alone."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from driven import Bay, Open
+from textual.widgets import Input, Static
+
+from wizard.lab.scenario import Scenario
+from wizard.lab.vehicle import Vehicle
+from wizard.record.session import Session
+from wizard.record.store import Store
+from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.confirm import Confirm
+from wizard.ui.demos import demo
+from wizard.ui.entry import ReadingEntry
+from wizard.ui.finding_page import FindingPage
+from wizard.ui.home import HomeScreen
+from wizard.ui.job import JobScreen
+from wizard.walk.events import Complaint
+
+DEMO = "parcel-van"
+
+
+def now() -> datetime:
+    return datetime(2030, 5, 1, 9, tzinfo=UTC)
+
+
+def entry(bay: Bay) -> ReadingEntry:
+    return bay.job.query_one(ReadingEntry)
+
+
+def said(bay: Bay) -> str:
+    return str(bay.job.query_one("#said", Static).render())
+
+
+async def make_safe(bay: Bay) -> None:
+    await bay.press("enter")
+    assert isinstance(bay.app.screen, CautionsPage)
+    await bay.confirm_cautions()
+    assert bay.next_step != "make-safe"
+
+
+async def to_positive_drop(bay: Bay) -> None:
+    """A job made safe with both battery readings taken."""
+    await make_safe(bay)
+    for value in ("12.5", "11.6"):
+        await bay.type(value)
+    assert bay.next_step == "positive-drop"
+
+
+async def test_a_demo_from_cautions_to_a_proved_repair(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        for _ in range(20):
+            assert driven.job.assessment is not None
+            if driven.job.assessment.next.kind == "repair":
+                break
+            await driven.press("d", "enter")
+            await driven.confirm_cautions() if isinstance(driven.app.screen, CautionsPage) else None
+            if isinstance(driven.app.screen, FindingPage):
+                await driven.press("escape")
+        finding = driven.job.assessment.finding
+        assert finding is not None
+        assert finding.repair == "clean-isolator-load-joint"
+        await driven.press("f")
+        assert "Clean and tighten the load lug" in driven.shown()
+        await driven.press("r")
+        await driven.confirm_cautions()
+        assert driven.job.session.state.repairs == ("clean-isolator-load-joint",)
+        for _ in range(6):
+            if driven.job.assessment.next.kind == "finish":
+                break
+            await driven.press("d", "enter")
+        assert driven.job.assessment.next.step == "done"
+
+
+async def test_a_real_job_from_intake_to_finding(bay: Open, store: Store) -> None:
+    scenario = Scenario.model_validate(
+        {
+            "scenario": "under-test",
+            "title": "Under test",
+            "story": "Made for this test.",
+            "circuit": "front-battery",
+            "symptom": "one-click",
+            "hidden": [{"part": "b-stud-joint", "excess": "20 mohm"}],
+        }
+    )
+    async with bay() as driven:
+        assert isinstance(driven.app.screen, HomeScreen)
+        await driven.press("n", "enter")
+        await driven.type("Farm truck 12")
+        await driven.press("down", "down", "down", "down", "enter")
+        await driven.type("one click")
+        await driven.press("s")
+        complaint = driven.job.session.state.complaint
+        assert complaint is not None
+        assert (driven.job.session.state.title, complaint.symptom) == ("Farm truck 12", "one-click")
+        desk = driven.job.session.desk
+        vehicle = Vehicle(scenario, desk.circuit, np.random.default_rng(1), noise=False)
+        await make_safe(driven)
+        for _ in range(20):
+            assert driven.job.assessment is not None
+            step, target = driven.job.assessment.next, driven.job.target
+            if step.kind == "repair":
+                break
+            if target is not None:
+                await driven.type(f"{vehicle.read(target.observable):.2f}")
+                if isinstance(driven.app.screen, CautionsPage):
+                    await driven.confirm_cautions()
+            else:
+                answer = vehicle.answer(step.step or "", desk.flow.steps[step.step or ""])
+                await driven.press(str((step.choices or []).index(answer) + 1))
+        assert driven.job.assessment.finding is not None
+        assert driven.job.assessment.finding.repair == "clean-b-stud-joint"
+    assert store.jobs()[0].readings >= 3
+
+
+async def test_nothing_is_cranked_before_the_cautions_are_confirmed(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.press("m", "enter")
+        await driven.type("starter case")
+        await driven.type("engine block")
+        await driven.type("0.02")
+        assert isinstance(driven.app.screen, CautionsPage)
+        await driven.press("escape")
+        assert driven.job.session.state.readings == ()
+        assert driven.job.session.state.cautions_read == frozenset()
+        await driven.press("escape", "t")
+        assert isinstance(driven.app.screen, CautionsPage)
+        await driven.press("escape")
+        assert driven.job.session.state.cranks == 0
+
+
+async def test_a_jump_does_not_lead_around_the_cautions(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.press("j")
+        await driven.type("positive-side")
+        assert driven.job.session.state.jumped_to == "positive-drop"
+        await driven.type("0.6")
+        assert driven.job.session.state.readings == ()
+
+
+async def test_cautions_once_confirmed_are_not_asked_again(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        read = driven.job.session.state.cautions_read
+        await driven.type("0.8")
+        assert isinstance(driven.app.screen, JobScreen)
+        assert driven.job.session.state.cautions_read == read
+
+
+async def test_swapped_leads_are_taken_as_positive_only_once_confirmed(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.type("-0.8")
+        assert isinstance(driven.app.screen, Confirm)
+        assert "swapped" in driven.shown()
+        await driven.press("escape")
+        assert len(driven.job.session.state.readings) == 2
+        assert entry(driven).value == "-0.8"
+        await driven.press("enter", "enter")
+        assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.8)
+
+
+async def test_a_wrong_entry_says_what_to_type_and_stays(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.type("0.5 A")
+        assert said(driven).startswith("!")
+        assert entry(driven).value == "0.5 A"
+        assert len(driven.job.session.state.readings) == 2
+
+
+async def test_letters_are_keys_until_a_number_is_begun(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.press("w")
+        assert not isinstance(driven.app.screen, JobScreen)
+        await driven.press("escape", "7", "0", "0", "m")
+        assert isinstance(driven.app.screen, JobScreen)
+        assert entry(driven).value == "700m"
+        await driven.press("V", "enter")
+        assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.7)
+
+
+async def test_jumping_goes_to_the_step_and_is_recorded(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("j")
+        await driven.type("ground-side")
+        assert driven.next_step == "ground-drop"
+        assert driven.job.session.state.jumped_to == "ground-drop"
+
+
+async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.type("0.87")
+        await driven.press("u")
+        assert "0.87 V" in said(driven)
+        assert driven.job.session.state.readings[-1].struck
+        assert driven.next_step == "positive-drop"
+
+
+async def test_any_reading_can_be_corrected_and_the_first_value_stays_on_record(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.press("r", "up", "c")
+        await driven.type("12.7")
+        readings = driven.job.session.state.readings
+        assert [reading.struck for reading in readings] == [True, False, False]
+        assert readings[0].taken.value == pytest.approx(12.5)
+        assert readings[-1].taken.value == pytest.approx(12.7)
+        assert readings[-1].taken.state == "resting"
+
+
+async def test_a_reading_of_ones_own_between_any_two_points(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("m", "enter")
+        await driven.type("starter case")
+        await driven.type("engine block")
+        assert "Your own reading" in driven.shown()
+        await driven.type("0.02")
+        if isinstance(driven.app.screen, CautionsPage):
+            await driven.confirm_cautions()
+        taken = driven.job.session.state.readings[-1].taken
+        assert (taken.red, taken.black, taken.state) == ("starter-case", "engine-block", "cranking")
+        assert driven.job.chosen is None
+
+
+async def test_escape_steps_back_one_thing_at_a_time(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("m", "enter")
+        await driven.type("starter case")
+        await driven.type("engine block")
+        await driven.press("1", "2")
+        await driven.press("escape")
+        assert entry(driven).value == ""
+        assert driven.job.chosen is not None
+        await driven.press("escape")
+        assert driven.job.chosen is None
+        await driven.press("escape")
+        assert isinstance(driven.app.screen, HomeScreen)
+
+
+async def test_a_job_left_is_found_again_where_it_was(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        before = driven.job.session.state
+        await driven.press("escape", "enter")
+        assert driven.next_step == "positive-drop"
+        assert driven.job.session.state == before
+    async with bay() as later:
+        await later.press("enter")
+        assert later.next_step == "positive-drop"
+        assert later.job.session.state == before
+        assert later.job.bench is not None
+
+
+async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        walk = driven.job.assessment
+        await driven.press("b")
+        assert driven.job.plan == "fastest"
+        await driven.press("b")
+        assert driven.job.plan == "walk"
+        assert driven.job.assessment == walk
+
+
+async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.press("x")
+        await driven.type("starter B stud")
+        assert driven.job.session.state.out_of_reach == {"starter-b-stud"}
+        target = driven.job.target
+        assert target is None or "starter-b-stud" not in (target.red, target.black)
+
+
+async def test_a_timed_crank_is_recorded_and_a_long_one_asks_for_rest(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        clock = iter(datetime(2030, 5, 1, 9, 0, s, tzinfo=UTC) for s in range(60))
+        driven.job.now = lambda: next(clock)
+        driven.job.session._now = lambda: datetime(2030, 5, 1, 9, 0, 40, tzinfo=UTC)
+        await driven.press("t", "enter")
+        driven.app.screen._now = lambda: datetime(2030, 5, 1, 9, 0, 59, tzinfo=UTC)  # pyright: ignore
+        await driven.press("enter")
+        assert driven.job.session.state.cranks == 1
+        assert driven.job.session.state.crank_seconds > 30
+        assert "rest" in said(driven)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (160, 50)])
+async def test_step_entry_suspects_and_leads_are_all_in_sight(bay: Open, size: tuple[int, int]) -> None:
+    async with bay(DEMO, size=size) as driven:
+        await to_positive_drop(driven)
+        await driven.type("0.87")
+        shown = driven.shown()
+        for text in ("Split the positive side", "Red", "Black", "Reading", "isolator load joint", "lost", "Esc"):
+            assert text in shown
+        lines = [line.lstrip() for line in shown.splitlines()]
+        assert any(line.startswith("R ") for line in lines)
+        assert any(line.startswith("B ") for line in lines)
+
+
+async def test_resizing_in_the_middle_keeps_what_was_typed(bay: Open) -> None:
+    async with bay(DEMO, size=(120, 40)) as driven:
+        await to_positive_drop(driven)
+        await driven.pilot.press("0", "full_stop", "8")
+        for size in ((80, 24), (40, 12), (160, 50), (80, 24)):
+            await driven.pilot.resize_terminal(*size)
+            await driven.settle()
+        assert entry(driven).value == "0.8"
+        assert entry(driven).has_focus
+        await driven.press("7", "enter")
+        assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.87)
+
+
+@pytest.mark.parametrize("title", ["Van [bold]red[/]", "[@click=app.quit]x[/]", "a$b [/", "50% off [link=x]"])
+async def test_titles_are_shown_as_they_are_and_never_as_markup(bay: Open, store: Store, title: str) -> None:
+    Session.create(store, title, Complaint.model_validate({"circuit": "front-battery"}), now=now)
+    async with bay() as driven:
+        assert title in driven.shown()
+        await driven.press("enter")
+        assert title in driven.shown()
+
+
+async def test_a_note_with_markup_is_kept_as_typed(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.press("n")
+        driven.app.screen.query_one(Input).value = "[red]lug[/] was hot"
+        await driven.press("enter")
+        assert driven.job.session.state.notes == ("[red]lug[/] was hot",)
+
+
+async def test_the_complaint_can_be_put_differently_but_not_onto_another_circuit(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.press("e", "down", "enter")
+        assert "new job" in driven.shown()
+        await driven.press(*["down"] * 8, "enter")
+        await driven.type("-5 C")
+        await driven.press("s")
+        complaint = driven.job.session.state.complaint
+        assert complaint is not None
+        assert complaint.air == -5.0
+        assert len(driven.job.session.state.standing) == 2
+
+
+async def test_an_answer_that_fails_leaves_the_job_open(bay: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+
+        def broken(plan: str) -> None:
+            raise ArithmeticError(f"no answer for {plan}")
+
+        monkeypatch.setattr(driven.job.session, "assess", broken)
+        await driven.type("0.9")
+        assert "could not be worked out" in said(driven)
+        assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.9)
+
+
+async def test_every_visit_is_left_with_escape_and_changes_nothing(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        before = driven.job.session.seq
+        for key in ("j", "w", "c", "f", "r", "l", "t", "x", "n", "e", "m", "question_mark"):
+            await driven.press(key)
+            assert not isinstance(driven.app.screen, JobScreen), key
+            await driven.press("escape")
+            assert isinstance(driven.app.screen, JobScreen), key
+        assert driven.job.session.seq == before
+
+
+@pytest.mark.parametrize("name", ["parcel-van", "day-boat", "hay-tractor"])
+def test_every_demo_loads(name: str) -> None:
+    scenario, desk = demo(name)
+    assert scenario.circuit == desk.circuit.map.circuit
+
+
+async def test_a_job_whose_map_is_gone_says_so_at_home(bay: Open, store: Store, tmp_path: Path) -> None:
+    shipped = Path(__file__).parents[2] / "flows" / "circuits" / "front-battery.yaml"
+    own = tmp_path / "own.yaml"
+    own.write_text(shipped.read_text())
+    Session.create(store, "Own map", Complaint.model_validate({"circuit": str(own)}), now=now)
+    own.unlink()
+    async with bay() as driven:
+        await driven.press("enter")
+        assert isinstance(driven.app.screen, HomeScreen)
+        assert "!" in driven.shown()
