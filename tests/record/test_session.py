@@ -89,6 +89,23 @@ def test_a_new_complaint_makes_a_new_desk(session):
     assert session.desk.circuit.air_c == -5.0
 
 
+def test_a_measured_job_does_not_move_to_a_map_without_its_points(session):
+    session.record(ReadingTaken(state="cranking", red="chassis", black="engine-block", value=0.1))
+    with pytest.raises(DropwalkError, match="'remote-battery' has no point 'chassis'"):
+        session.record(Described(complaint=Complaint(circuit="remote-battery")))
+    assert session.state.complaint.circuit == "front-battery"
+
+
+def test_a_map_that_lost_a_point_since_is_told_not_crashed_on(store, now, tmp_path):
+    text = (shipped("flows") / "circuits" / "front-battery.yaml").read_text()
+    (tmp_path / "mine.yaml").write_text(text)
+    made = Session.create(store, "x", Complaint(circuit="mine.yaml"), base=tmp_path, now=now)
+    made.record(ReadingTaken(state="cranking", red="chassis", black="engine-block", value=0.1))
+    (tmp_path / "mine.yaml").write_text(text.replace("chassis:", "frame:").replace("chassis", "frame"))
+    with pytest.raises(DropwalkError, match="has no point 'chassis'"):
+        Session.open(store, made.job_id, now).assess("walk")
+
+
 def test_a_map_of_the_users_own_is_found_from_anywhere(store, now, tmp_path, monkeypatch):
     text = (shipped("flows") / "circuits" / "front-battery.yaml").read_text()
     (tmp_path / "mine.yaml").write_text(text.replace("circuit: front-battery", "circuit: mine"))

@@ -8,7 +8,8 @@ from any_events import LATER, STARTED
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wizard.errors import BadFile
+from wizard.errors import BadFile, DropwalkError
+from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.record.transfer import export_job, import_job
 from wizard.walk.events import Noted, ReadingStruck, ReadingTaken
@@ -61,6 +62,12 @@ BAD_RECORDS = [
     (change(["events", 1, "event", "volts"], 1), "there is no key 'volts' here; allowed: kind, state, red"),
     (change(["events", 1, "event", "red"], "../x"), "events.1.event.red: '../x' is not an id"),
     (change(["events", 1, "event", "black"], "chassis"), "red and black are on the same point"),
+    (change(["events", 1, "event", "black"], "bonnet"), "events.1.event.black: the map 'front-battery' has no point"),
+    (change(["events", 0, "event", "flow"], "steam"), "events.0.event.flow: there is no flow 'steam'"),
+    (
+        change(["events", 0, "event", "complaint", "changes"], {"parts": {"sail": {"length": "1 m"}}}),
+        "events.0.event.complaint.changes.parts.sail: the map has no part 'sail'",
+    ),
     (change(["events", 2, "event", "reading"], 2), "there is no reading 2 before this"),
     (change(["events", 3, "event", "text"], "a\u202eb"), "the character U+202E is not allowed"),
     (change(["events", 3, "event", "text"], "x" * 5000), "5000 characters are too many; 4000 are allowed"),
@@ -90,6 +97,14 @@ def test_every_problem_of_a_record_is_named(exported):
         bring_in(json.dumps(data, indent=1))
     assert [problem.field for problem in caught.value.problems] == ["events.1.event.red", "events.3.event.text"]
     assert caught.value.problems[0].line < caught.value.problems[1].line
+
+
+def test_a_job_on_a_map_that_is_not_here_is_kept_for_when_it_is(session, exported, now):
+    data, bring_in = exported
+    data["events"][0]["event"]["complaint"]["circuit"] = "/maps/mine.yaml"
+    new = bring_in(data)
+    with pytest.raises(DropwalkError, match=r"there is no circuit map .*mine\.yaml"):
+        Session.open(session.store, new, now).assess("walk")
 
 
 @pytest.mark.parametrize(

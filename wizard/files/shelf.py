@@ -18,10 +18,11 @@ from wizard.diagnosis.priors import Priors
 from wizard.errors import BadFile, DropwalkError, Problem
 from wizard.files.places import is_shipped, locate, shipped, shipped_names
 from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse
-from wizard.files.yamltext import Document, read_document
+from wizard.files.yamltext import Document, dotted, read_document
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint
 from wizard.walk.flow import Cautions, Flow
+from wizard.walk.jobfile import complaint_misfits
 
 CIRCUITS = "flows/circuits"
 FLOWS = "flows"
@@ -154,9 +155,12 @@ def rooted(complaint: Complaint, base: Path) -> Complaint:
 def desk_for(complaint: Complaint, flow_name: str, base: Path) -> Desk:
     """Everything that this complaint is judged with; `base` is where the path of a map starts from.
 
-    The complaint must fit its map. Raises DropwalkError, BadFile.
+    Raises DropwalkError, BadFile, also when the complaint names what its map does not have.
     """
-    circuit = Circuit.of(circuit_map(complaint.circuit, base), complaint.changes, complaint.air)
+    chart = circuit_map(complaint.circuit, base)
+    if faults := list(complaint_misfits(complaint, chart)):
+        raise DropwalkError("\n".join(f"{dotted(path)}: {message}" for path, message in faults))
+    circuit = Circuit.of(chart, complaint.changes, complaint.air)
     return Desk(circuit, flow(flow_name), limits(), cautions(), priors())
 
 

@@ -5,30 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from wizard.circuit.map import Path as FieldPath
 from wizard.errors import DropwalkError
 from wizard.files import shelf
-from wizard.files.yamltext import dotted
+from wizard.record.fit import event_misfits, state_misfits
 from wizard.record.store import Store, Stored
 from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
 from wizard.walk.events import (
     Answered,
-    CautionsRead,
     Complaint,
     Described,
     Event,
     Jumped,
-    OutOfReach,
     ReadingStruck,
     ReadingTaken,
     Repaired,
     Started,
 )
 from wizard.walk.flow import NOT_SURE
-from wizard.walk.jobfile import JobFile, RepairDone, complaint_misfits
 from wizard.walk.state import JobState, fold
 
 Clock = Callable[[], datetime]
@@ -68,8 +64,8 @@ class Session:
         Raises DropwalkError, BadFile when the complaint does not fit its map.
         """
         complaint = shelf.rooted(complaint, base or Path.cwd())
-        _fits(complaint, flow)
         started = Started(title=title, complaint=complaint, flow=flow, scenario=scenario)
+        _desk_that_fits(JobState().after(started))
         return cls(store, store.create(started, _utc(now)), now)
 
     @classmethod
@@ -96,7 +92,7 @@ class Session:
             raise DropwalkError(f"job {self.job_id} has no complaint; it was not recorded by this program")
         kept = self._desk
         if kept is None or kept[:2] != (complaint, state.flow):
-            kept = self._desk = complaint, state.flow, _fits(complaint, state.flow)
+            kept = self._desk = complaint, state.flow, _desk_that_fits(state)
         return kept[2]
 
     def record(self, *events: Event) -> int:
@@ -110,10 +106,8 @@ class Session:
         for event in events:
             if isinstance(event, Described):
                 event = Described(complaint=shelf.rooted(event.complaint, Path.cwd()))
-            if wrong := self._misfit(event, state):
-                raise DropwalkError(wrong)
+            state = self._after(event, state)
             checked.append(event)
-            state = state.after(event)
         last = self.store.append(self.job_id, _utc(self._now), *checked)
         self._catch_up()
         return last
@@ -161,48 +155,31 @@ class Session:
         self.log += new
         self.state = fold((stored.event for stored in new), self.state)
 
-    def _misfit(self, event: Event, state: JobState) -> str | None:
-        """Why this event can't be in this state, or None."""
-        if isinstance(event, Started):
-            return "the job has been started already"
-        if isinstance(event, Described):
-            _fits(event.complaint, state.flow)
-            return None
-        desk = self._desk_for(state)
+    def _after(self, event: Event, state: JobState) -> JobState:
+        """The state once this has happened. Raises DropwalkError when it can't."""
+        after = state.after(event)
         match event:
-            case ReadingTaken():
-                faults = [*event.inconsistencies(), *_names(desk, readings=[event])]
-            case Repaired():
-                faults = _names(desk, readings=[RepairDone(repaired=event.repair)])
-            case Answered():
-                faults = _names(desk, answers={event.step: event.choice})
-            case OutOfReach():
-                faults = _names(desk, out_of_reach=[event.point])
-            case Jumped() if event.step not in desk.flow.steps:
-                return f"the flow {desk.flow.flow!r} has no step {event.step!r}"
-            case ReadingStruck() if event.reading not in {reading.number for reading in state.standing}:
-                return f"there is no reading {event.reading} that stands"
-            case CautionsRead() if unknown := set(event.cautions) - set(desk.cautions.cautions):
-                return f"there is no caution {min(unknown)!r}"
+            case Started():
+                raise DropwalkError("the job has been started already")
+            case Described():
+                _desk_that_fits(after)
+            case ReadingStruck():
+                if event.reading not in {reading.number for reading in state.standing}:
+                    raise DropwalkError(f"there is no reading {event.reading} that stands")
             case _:
-                return None
-        return "; ".join(message for _, message in faults) or None
-
-
-def _names(desk: Desk, **parts: Any) -> list[tuple[FieldPath, str]]:
-    """What these parts of a job file name that the desk does not have."""
-    circuit_map, flow = desk.circuit.map, desk.flow
-    only = JobFile.model_construct(job="", circuit=circuit_map.circuit, flow=flow.flow, **parts)
-    return list(only.misfits(circuit_map, flow))
+                if faults := [message for _, message in event_misfits(event, self._desk_for(state))]:
+                    raise DropwalkError("\n".join(faults))
+        return after
 
 
 def _utc(now: Clock) -> datetime:
     return now().astimezone(UTC)
 
 
-def _fits(complaint: Complaint, flow: str) -> Desk:
-    """The desk for this complaint. Raises DropwalkError when it names what its map does not have."""
-    circuit_map = shelf.circuit_map(complaint.circuit, Path("/"))
-    if faults := list(complaint_misfits(complaint, circuit_map)):
-        raise DropwalkError("\n".join(f"{dotted(path)}: {message}" for path, message in faults))
-    return shelf.desk_for(complaint, flow, Path("/"))
+def _desk_that_fits(state: JobState) -> Desk:
+    """The desk for this state's complaint. Raises DropwalkError, BadFile when something recorded does not fit it."""
+    assert state.complaint is not None
+    desk = shelf.desk_for(state.complaint, state.flow, Path("/"))
+    if faults := list(state_misfits(state, desk)):
+        raise DropwalkError("\n".join(faults))
+    return desk

@@ -11,10 +11,15 @@ from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter
 
 from wizard.circuit.map import Checked
 from wizard.circuit.map import Path as FieldPath
-from wizard.files.plainwords import checked
+from wizard.errors import DropwalkError
+from wizard.files import shelf
+from wizard.files.plainwords import checked, refuse
 from wizard.files.yamltext import Document, read_document
+from wizard.record.fit import event_misfits
 from wizard.record.store import Store
-from wizard.walk.events import Event, ReadingStruck, ReadingTaken, Started
+from wizard.walk.events import Described, Event, ReadingStruck, ReadingTaken, Started
+from wizard.walk.jobfile import complaint_misfits
+from wizard.walk.state import fold
 
 # A job of ten thousand events is far below this.
 LARGEST_BYTES = 8_000_000
@@ -51,9 +56,8 @@ class JobRecord(Checked):
             match line.event:
                 case Started() if number > 0:
                     yield at, "a job starts only once"
-                case ReadingTaken() as reading:
+                case ReadingTaken():
                     readings += 1
-                    yield from (((*at, *path), message) for path, message in reading.inconsistencies())
                 case ReadingStruck(reading=struck) if not 1 <= struck <= readings:
                     yield (*at, "reading"), f"there is no reading {struck} before this"
                 case _:
@@ -72,8 +76,35 @@ def export_job(store: Store, job: int) -> str:
 
 
 def read_record(document: Document) -> JobRecord:
-    """A document as a job's record. Raises BadFile with every problem in it."""
-    return checked(document, JobRecord)
+    """A document as a job's record. Raises BadFile with every problem in it.
+
+    Names are held against the job's circuit map where that map is here; a map of the user's own may not be.
+    """
+    record = checked(document, JobRecord)
+    refuse(document, _misfits(record))
+    return record
+
+
+def _misfits(record: JobRecord) -> Iterator[tuple[FieldPath, str]]:
+    events = [line.event for line in record.events]
+    told, complaint = [(n, e.complaint) for n, e in enumerate(events) if isinstance(e, (Started, Described))][-1]
+    try:
+        chart = shelf.circuit_map(complaint.circuit, Path("/"))
+    except DropwalkError:
+        return
+    faults = list(complaint_misfits(complaint, chart))
+    for path, message in faults:
+        yield ("events", told, "event", "complaint", *path), message
+    if faults:
+        return
+    try:
+        desk = shelf.desk_for(complaint, fold(events).flow, Path("/"))
+    except DropwalkError as error:
+        yield ("events", 0, "event", "flow"), str(error)
+        return
+    for number, event in enumerate(events):
+        for path, message in event_misfits(event, desk):
+            yield ("events", number, "event", *path), message
 
 
 def import_job(store: Store, path: Path) -> int:
