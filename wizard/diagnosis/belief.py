@@ -537,6 +537,22 @@ class Belief:
             np.add.at(total, self.chosen.site[there, end], self.weight[there])
         return total
 
+    def beside(self, repair: str) -> dict[int, float]:
+        """Odds of each site that calls for another repair than this one, given that this one is needed."""
+        wanted = self.model.repairs.index(repair)
+        repairs, sites = self.chosen.repair, self.chosen.site
+        needed = (repairs == wanted).any(axis=1)
+        whole = float(self.weight[needed].sum())
+        none = len(self.model.repairs) - 1
+        odds: dict[int, float] = {}
+        pairs = np.flatnonzero(needed & (sites[:, 1] >= 0) & (repairs != none).all(axis=1))
+        for end in (0, 1):
+            for row in pairs:
+                number = int(sites[row, end])
+                if self.model.sites[number].repair != repair:
+                    odds[number] = odds.get(number, 0.0) + float(self.weight[row]) / whole
+        return odds
+
     @cached_property
     def doubt(self) -> dict[int, float]:
         """Probability that each reading is wrong, by its number."""
@@ -626,6 +642,16 @@ class Belief:
                 share = next(resting)
                 out[:, number] = share * source[0], abs(share) * self._source_spread
         return out[0], out[1]
+
+    def without(self, number: int) -> tuple[Floats, Floats, Floats]:
+        """What hypotheses that take a reading for wrong would have it read: means, spreads, weights (k,), to sum 1."""
+        column = next((i for i, m in enumerate(self._numeric) if m.number == number), None)
+        what = next(m.what for m in self.evidence.measurements if m.number == number)
+        odds = self.weight * (self.wrong[:, column] if column is not None else 1.0)
+        rows = np.flatnonzero(odds > 1e-6 * odds.max()) if odds.max() > 0 else np.arange(len(odds))
+        mean, spread = self.foresee([what], rows)
+        weight = odds[rows] / odds[rows].sum() if odds[rows].sum() > 0 else np.full(len(rows), 1.0 / len(rows))
+        return mean[:, 0], spread[:, 0], weight
 
     def foresee(self, observables: Sequence[Observable], rows: Ints) -> tuple[Floats, Floats]:
         """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far."""

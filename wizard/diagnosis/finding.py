@@ -19,6 +19,8 @@ from wizard.quantities import show_amps, show_band, show_volts
 ENOUGH = 0.95
 # Readings more likely wrong than right show nothing.
 _DOUBTFUL = 0.5
+# A second fault is spoken of at these odds.
+_SECOND = 0.5
 # Half the width of a 90 % band, in standard deviations.
 _BAND = 1.645
 
@@ -263,6 +265,28 @@ def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: 
                 f"{who}: about {show_amps(middle)} flows where a healthy engine takes up to {show_amps(high)} "
                 f"({reading})."
             )
+
+
+def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
+    """Which other fault the readings point to beside a found one, and what each takes; None where none is likely."""
+    model, middle = belief.model, belief.current_a[0]
+    odds = belief.beside(repair)
+    ranked = sorted(odds.items(), key=lambda pair: -pair[1])
+    if not ranked or ranked[0][1] < _SECOND:
+        return None
+    number = ranked[0][0]
+    site = model.sites[number]
+    work = model.circuit.repairs[site.repair].label
+    if site.part not in model.circuit.parts:
+        return f"A second fault is likely beside it ({ranked[0][1]:.0%}): {site.part}, {site.fault}. Then: {work}."
+    label = model.circuit.parts[site.part].part.label
+    first = evidence.drop.volts
+    excess = belief.excess_ohm(number)
+    takes = f" It takes about {show_volts(excess[1] * middle)} too much" if excess and not site.fault == "open" else ""
+    if takes and first is not None and evidence.site.part in model.circuit.parts:
+        beyond = abs(first) - sum(evidence.expected_v) / 2
+        takes += f", the {model.circuit.parts[evidence.site.part].part.label} about {show_volts(beyond)}"
+    return f"A second fault is likely beside it ({ranked[0][1]:.0%}): the {label}.{takes + '.' if takes else ''} Then: {work}."
 
 
 def _cleared(belief: Belief, limits: Limits, repair: str) -> str:

@@ -7,6 +7,8 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict
 
 Judgement = Literal["within", "marginal", "over", "not-judged"]
+# Limit against expected: as sound ones read; over the limit though sound; within it but many times a sound one; both.
+Meaning = Literal["sound", "too-small", "watch", "fault"]
 Band = tuple[float, float]
 
 
@@ -38,6 +40,7 @@ class JudgedReading(_Shown):
     expected_v: Band | None = None
     expected_a: Band | None = None
     judgement: Judgement = "not-judged"
+    meaning: Meaning | None = None
     doubt: float = 0.0
     before_repair: bool | None = None
     struck: bool | None = None
@@ -82,10 +85,14 @@ class Next(_Shown):
 
 
 class Finding(_Shown):
-    """The repair that the readings call for, in words, with the readings that show it."""
+    """The repair that the readings call for, in words, with the readings that show it.
+
+    `also` names a second fault that the readings point to, and which part of the drop each of the two takes.
+    """
 
     repair: str
     statement: str
+    also: str | None = None
     evidence: list[int]
     cautions: list[str]
 
@@ -105,6 +112,7 @@ class SpanView(_Shown):
     lost_v: float | None = None
     lost_by: list[int] = []
     judgement: Judgement = "not-judged"
+    meaning: Meaning | None = None
     probability: float = 0.0
 
 

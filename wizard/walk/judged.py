@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.finding import drop_between, expected_bands, trusted
-from wizard.quantities import show_volts
-from wizard.walk.assessment import JudgedReading, RepairOdds, SpanView, Suspect
+from wizard.quantities import show_band, show_volts
+from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
 from wizard.walk.state import Reading
 
@@ -14,8 +17,10 @@ from wizard.walk.state import Reading
 _LISTED = 0.005
 # A span that reads more than this share of the battery while cranking is open, or start was not held.
 _WHOLE_BATTERY = 0.75
-# A reading this likely to be wrong is asked for again.
-AGAIN = 0.5
+# Above what a sound run loses by more than this much (in a 12 V system) and this many times is out of the ordinary.
+_ABOVE_V, _ABOVE_TIMES = 0.02, 1.15
+# A cable whose sound drop is this many times its allowance is too small.
+_TOO_SMALL = 1.1
 
 
 def judged_readings(case: Case) -> list[JudgedReading]:
@@ -50,6 +55,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
             note=note,
         )
     limit, judgement = case.desk.limits.judge(circuit, m.what.state, m.what.red, m.what.black, m.value)
+    floor = case.desk.limits.floor_row(circuit, m.what.state, m.what.red, m.what.black)
     return JudgedReading(
         id=m.number,
         state=m.what.state,
@@ -60,6 +66,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
         limit_v=limit,
         expected_v=band,
         judgement=judgement,
+        meaning=None if floor else meaning_of(judgement, m.value, band, circuit.scale),
         doubt=doubt,
         before_repair=before,
         note=note,
@@ -146,13 +153,14 @@ def spans(case: Case) -> list[SpanView]:
                 lost_v=lost,
                 lost_by=list(drop.numbers) if drop else [],
                 judgement=judgement if drop else "not-judged",
+                meaning=meaning_of(judgement, lost, band, circuit.scale) if drop else None,
                 probability=odds.get(name, 0.0),
             )
         )
     return views
 
 
-def warnings(case: Case) -> list[str]:
+def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[str]:
     """What the user should know about the readings themselves."""
     belief, circuit = case.belief, case.desk.circuit
     told: list[str] = []
@@ -178,12 +186,66 @@ def warnings(case: Case) -> list[str]:
                 f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open, or the "
                 "contacts never closed."
             )
-    for number, doubt in sorted(belief.doubt.items()):
-        if doubt >= AGAIN:
-            m = next(t.measurement for t in case.taken if t.measurement.number == number)
-            value = "open" if m.value is None else f"{m.value:.0f} A" if m.what.clamp else show_volts(m.value)
+    for m in doubted(belief):
+        told.append(
+            f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(belief, m)}. Check the leads, the points and "
+            "the load, and take it again."
+        )
+    return told + _too_small(case, readings, views) + _watched(case, views)
+
+
+def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[str]:
+    """Sound cables that are too small for their length: what they lose even when nothing is wrong with them."""
+    told: list[str] = []
+    over = [j for j in readings if j.meaning == "too-small" and not j.before_repair and not j.struck]
+    if not over:
+        return told
+    circuit = case.desk.circuit
+    for view in views:
+        passive = circuit.parts[view.part]
+        if passive.part.size is None or passive.part.length_m is None or view.limit_v is None:
+            continue
+        sound = sum(view.expected_v) / 2
+        within = any(view.part in (circuit.path(j.red or "", j.black or "") or ()) for j in over)
+        if within and sound > _TOO_SMALL * view.limit_v and view.meaning != "fault":
             told.append(
-                f"Reading {number} ({value}) does not fit the others: check the leads and the points, and take it "
-                "again."
+                f"{_capital(passive.part.label)} is too small for its length: sound {passive.part.size} loses about "
+                f"{show_volts(sound)} at this current and practice allows {show_volts(view.limit_v)}. A larger one "
+                "wins volts back. Keep looking for what comes and goes."
+            )
+    if not told:
+        numbers = ", ".join(str(j.id) for j in over)
+        told.append(
+            f"Over the limit, yet as sound parts of these sizes read (reading {numbers}): the run as a whole is too "
+            "small for its length. Larger cables win volts back. Keep looking for what comes and goes."
+        )
+    return told
+
+
+def _watched(case: Case, views: Sequence[SpanView]) -> list[str]:
+    """Parts within their limit that lose many times what a sound one would."""
+    told: list[str] = []
+    for view in views:
+        if view.meaning == "watch" and view.lost_v is not None:
+            label = _capital(case.desk.circuit.parts[view.part].part.label)
+            told.append(
+                f"{label} loses {show_volts(view.lost_v)}: within the limit, but a sound one loses "
+                f"{show_band(*view.expected_v)}. Trouble starts like this, and a fault that comes and goes hides here."
             )
     return told
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def meaning_of(
+    judgement: Judgement, volts: float | None, expected: tuple[float, float], scale: float
+) -> Meaning | None:
+    """Limit against expected: the four cases. None where no limit applies or the drop can't be told."""
+    if judgement == "not-judged" or volts is None:
+        return "fault" if judgement == "over" else None
+    above = volts > expected[1] + _ABOVE_V * scale and volts > _ABOVE_TIMES * expected[1]
+    if judgement == "within":
+        return "watch" if above else "sound"
+    return "fault" if above else "too-small"

@@ -9,12 +9,14 @@ from typing import Literal
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
+from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
 from wizard.diagnosis.finding import (
     ENOUGH,
     direct_tests,
     drop_between,
     expected_band,
+    second_fault,
     statement,
     top_repair,
     trusted,
@@ -61,16 +63,17 @@ def assess(desk: Desk, state: JobState, plan: Plan = "walk", *, cautions_read: b
     case = Case.of(desk, state)
     following = _Walk(case, cautions_read).next(plan)
     middle, spread = case.belief.current_a
+    readings, views = judged_readings(case), spans(case)
     return Assessment(
         circuit=desk.circuit.map.circuit,
         flow=desk.flow.flow,
-        readings=judged_readings(case),
+        readings=readings,
         suspects=suspects(case.belief),
         repairs=repair_odds(case.belief),
         next=following,
         finding=_finding(case),
-        warnings=warnings(case),
-        spans=spans(case),
+        warnings=warnings(case, readings, views),
+        spans=views,
         current_a=(max(0.0, middle - 1.645 * spread), middle + 1.645 * spread),
         enough=bool(case.taken) and top_repair(case.belief)[1] >= 0.25,
     )
@@ -107,6 +110,7 @@ def _finding(case: Case) -> Finding | None:
     return Finding(
         repair=repair,
         statement=statement(belief, desk.limits, repair, evidence) + tail,
+        also=None if tail else second_fault(belief, repair, evidence),
         evidence=list(evidence.drop.numbers),
         cautions=_repair_cautions(desk, repair),
     )
@@ -162,7 +166,8 @@ def _before_and_after(case: Case) -> tuple[float | None, float | None]:
     if len(what) == 1:
         taken = next((t for t in case.taken if t.measurement.what == what[0]), None)
         return (before.volts if before else None), (taken.measurement.value if taken else None)
-    assert case.before is not None and case.before.found is not None
+    assert case.before is not None
+    assert case.before.found is not None
     shown = case.before.found[1]
     after = drop_between([t.measurement for t in case.taken], shown.start, shown.end)
     return shown.drop.volts, after.volts if after else None
@@ -226,9 +231,27 @@ class _Walk:
             return self._at(jumped) or self._finish(jumped)
         if self.case.before is not None and (proof := self._proof()) is not None:
             return proof
+        if (again := self._again()) is not None:
+            return again
         if plan == "fastest":
             return self._fastest()
         return self._follow(self._entry())
+
+    def _again(self) -> Next | None:
+        """A doubted reading to take once more, before anything is built on the others; None when there is none."""
+        case = self.case
+        if case.found is not None:
+            return None
+        for m in doubted(case.belief):
+            if sum(t.measurement.what == m.what for t in case.taken) < 2:
+                why = f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(case.belief, m)}. Take it again."
+                step = next((n for n, s in self.steps.items() if self._reads(s, m.what)), None)
+                return self._measure(m.what, why, step)
+        return None
+
+    def _reads(self, step: Step, what: Observable) -> bool:
+        leads = {self._point(step.red), self._point(step.black)}
+        return step.kind is StepKind.MEASURE and step.state == what.state and leads == {what.red, what.black}
 
     def passed(self) -> dict[str, bool]:
         """Which steps have what they ask for, by name."""
