@@ -90,6 +90,13 @@ BAD_LINES = [
         "the map has no part",
     ),
     (
+        "changes: {parts: {positive-cable: {length: 1300 m}}}",
+        "5:36",
+        "changes.parts.positive-cable.length",
+        "1300 m is not possible here; 0.001 to 500 m are read",
+    ),
+    ("changes: {cca_a: 1e-300}", "5:11", "changes.cca_a", "1e-300 A is not possible here; 0.01 to 20000 A are read"),
+    (
         "changes: {parts: {positive-cable: {length: -1 m}}}",
         "5:36",
         "changes.parts.positive-cable.length",

@@ -16,7 +16,7 @@ TEXTS = st.text(
     max_size=20,
 )
 FINITE = st.floats(allow_nan=False, allow_infinity=False)
-ABOVE_ZERO = st.floats(1e-6, 1e6)
+ABOVE_ZERO = st.floats(0.01, 500)
 
 CHANGES = st.builds(
     Changes,

@@ -53,17 +53,24 @@ class Place(StrEnum):
     BODY = "body"
 
 
-def _above_zero(value: float) -> float:
-    if not value > 0:
-        raise ValueError("must be above zero")
-    return value
+def _between(low: float, high: float, unit: str) -> AfterValidator:
+    """Above zero, and no further from what is met in a vehicle than the computation can follow."""
+
+    def check(value: float) -> float:
+        if not value > 0:
+            raise ValueError("must be above zero")
+        if not low <= value <= high:
+            raise ValueError(f"{value:g} {unit} is not possible here; {low:g} to {high:g} {unit} are read")
+        return value
+
+    return AfterValidator(check)
 
 
-PositiveVolts = Annotated[Volts, AfterValidator(_above_zero)]
-PositiveAmps = Annotated[Amps, AfterValidator(_above_zero)]
-PositiveMetres = Annotated[Metres, AfterValidator(_above_zero)]
-PositiveMilliohms = Annotated[Milliohms, AfterValidator(_above_zero)]
-PositiveMinutes = Annotated[Minutes, AfterValidator(_above_zero)]
+PositiveVolts = Annotated[Volts, _between(0.01, 100.0, "V")]
+PositiveAmps = Annotated[Amps, _between(0.01, 20_000.0, "A")]
+PositiveMetres = Annotated[Metres, _between(0.001, 500.0, "m")]
+PositiveMilliohms = Annotated[Milliohms, _between(1e-4, 1e6, "mohm")]
+PositiveMinutes = Annotated[Minutes, _between(0.01, 10_000.0, "min")]
 
 
 class Battery(Checked):
