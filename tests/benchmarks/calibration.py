@@ -1,0 +1,353 @@
+"""How often the wizard's statements are true, on vehicles drawn from its own priors and walked to their end.
+
+Run with `python -m tests.benchmarks.calibration --jobs 2000`. Every vehicle has a fault, a pair or none as often as the
+priors say; the tolerance of every part, the meter's noise and rounding, a change of current from crank to crank, a
+customer and a technician who mishear as often as the tables say, and, with `--wrong`, readings that are wrong.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
+from numpy.random import Generator
+
+from tests.vehicles import desk
+from wizard.circuit.load import HEARD, Condition, Heard, operate
+from wizard.circuit.network import OPEN_OHM, Observable
+from wizard.diagnosis import belief
+from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, History, Hypotheses, evidence_weight, site_span
+from wizard.walk.assessment import Next
+from wizard.walk.desk import Desk
+from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
+from wizard.walk.state import fold
+from wizard.walk.walker import Plan, assess
+
+# No more events than this before a walk counts as going round in circles.
+_MOST_EVENTS = 60
+# What no model of lumped resistances can say, as a share of a reading: contact noise, a slipping engine.
+_MODEL_SHARE = 0.015
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault of a vehicle as drawn: its site by number, what it adds and the repair it calls for."""
+
+    site: int
+    repair: str
+    added_ohm: float = 0.0
+    source_v: float | None = None
+    demand: float = 1.0
+    coil_works: bool = True
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One vehicle: its sound self and its faults. A repair leaves the sound self and the other faults."""
+
+    model: FaultModel
+    sound: Condition
+    faults: tuple[Fault, ...]
+
+    @classmethod
+    def of(cls, model: FaultModel, chance: Generator, kind: str = "any") -> Drawn:
+        """Draw a vehicle from the priors: `kind` is single, pair, healthy or any of these."""
+        singles, pairs = model.singles, model.pairs
+        odds = np.exp(np.concatenate([singles.log_prior, pairs.log_prior]))
+        number = np.arange(len(odds))
+        last = len(singles) - 1
+        own = {"single": number < last, "healthy": number == last, "pair": number > last, "any": number >= 0}[kind]
+        row = int(chance.choice(len(odds), p=odds * own / (odds * own).sum()))
+        which = singles if row < len(singles) else pairs
+        row -= 0 if row < len(singles) else len(singles)
+        circuit, scale = model.circuit, model.circuit.scale
+        tolerance = {n: p.ohm + p.spread_ohm * chance.standard_normal() for n, p in circuit.parts.items()}
+        low, typical, high = circuit.demand_a
+        spread = np.log(high / low) / (2 * 1.645)
+        sound = Condition(
+            ohm={name: max(ohm, 0.1 * circuit.parts[name].ohm) for name, ohm in tolerance.items()},
+            source_v=belief.SOURCE_V * scale + SOURCE_SPREAD * scale * chance.standard_normal(),
+            battery_ohm=circuit.battery_ohm * max(0.1, 1.0 + belief._BATTERY_SPREAD * chance.standard_normal()),
+            demand_a=float(typical * np.exp(spread * chance.standard_normal())),
+            rotor_ratio=max(0.3, 1.0 + belief._ROTOR_SPREAD * chance.standard_normal()),
+        )
+        faults: list[Fault] = []
+        for end in (0, 1):
+            number = int(which.site[row, end])
+            if number < 0:
+                continue
+            site = model.sites[number]
+            added, wide = float(which.added.ohm[row, end]), float(which.spread_ohm[row, end])
+            while (excess := added + wide * chance.standard_normal()) * added < 0:
+                pass
+            discharged = site.fault == "discharged"
+            source = float(which.source_share[row]) * belief.SOURCE_V + which.source_spread[row] * chance.standard_normal()
+            faults.append(
+                Fault(
+                    number,
+                    site.repair if site.repair in _repairs(which, row) else NO_REPAIR,
+                    float(excess),
+                    source * scale if discharged else None,
+                    float(which.demand[row]) if site.fault in ("dragging", "shorted") else 1.0,
+                    site.part != "coil",
+                )
+            )
+        return cls(model, sound, tuple(faults))
+
+    @property
+    def wanted(self) -> frozenset[str]:
+        """Repairs that the vehicle needs."""
+        return frozenset(fault.repair for fault in self.faults) - {NO_REPAIR}
+
+    def repaired(self, repair: str) -> Drawn:
+        """The vehicle once this repair was done."""
+        left = tuple(f for f in self.faults if self.model.sites[f.site].repair != repair)
+        return replace(self, faults=left)
+
+    def condition(self) -> Condition:
+        """The sound self with its faults."""
+        now, circuit = self.sound, self.model.circuit
+        excess: dict[str, float] = {}
+        for fault in self.faults:
+            site = self.model.sites[fault.site]
+            if site.part in circuit.parts:
+                excess[site.part] = np.inf if fault.added_ohm >= OPEN_OHM else fault.added_ohm
+            elif site.part == "battery":
+                now = replace(now, battery_ohm=(now.battery_ohm or 0.0) + fault.added_ohm)
+            elif site.part == "starter":
+                now = replace(now, rotor_ratio=now.rotor_ratio + fault.added_ohm / circuit.rotor_ohm)
+            now = replace(
+                now,
+                source_v=fault.source_v or now.source_v,
+                demand_a=now.demand_a * fault.demand,
+                coil_works=now.coil_works and fault.coil_works,
+            )
+        return replace(now, excess_ohm=excess)
+
+    def clear_cut(self) -> bool:
+        """Whether a single fault moves its own span by more than twice the meter's and its tolerance's spread."""
+        circuit, fault = self.model.circuit, self.faults[0]
+        site = self.model.sites[fault.site]
+        state = "resting" if site.fault == "discharged" else "cranking"
+        what = Observable(state, *site_span(circuit, site))
+        bad, heard, amps = operate(circuit, self.condition(), [what])
+        good, healthy_heard, sound_amps = operate(circuit, self.sound, [what])
+        meter = self.model.priors.meter
+        least = np.hypot(meter.share * bad[0], meter.volts)
+        if site.part in circuit.parts:
+            least = np.hypot(least, circuit.parts[site.part].spread_ohm * max(amps, sound_amps))
+        return bool(abs(bad[0] - good[0]) > 2 * least) or heard is not healthy_heard
+
+
+def _repairs(which: Hypotheses, row: int) -> set[str]:
+    return {which.repairs[number] for number in which.repair[row]}
+
+
+@dataclass
+class Job:
+    """What became of one job. `statements` are (repair's odds, whether it was the one to do, repairs done before)."""
+
+    kind: str
+    label: str
+    wanted: frozenset[str]
+    done: tuple[str, ...] = ()
+    clear_cut: bool = False
+    ended: bool = False
+    readings: int = 0
+    minutes: float = 0.0
+    statements: list[tuple[float, bool, int]] = field(default_factory=list)
+    trail: list[str] = field(default_factory=list)
+
+    @property
+    def right(self) -> bool:
+        """Whether just what was needed was done."""
+        return self.ended and set(self.done) == self.wanted
+
+
+class _Bench:
+    """A vehicle with a technician who reads, hears and repairs what the wizard asks for."""
+
+    def __init__(self, at: Desk, vehicle: Drawn, chance: Generator, wrong: float) -> None:
+        self.desk, self.vehicle, self.chance, self.wrong = at, vehicle, chance, wrong
+
+    def read(self, asked: Next) -> ReadingTaken:
+        assert asked.state is not None
+        what = Observable(asked.state, asked.red or "", asked.black or "", asked.clamp or "")
+        now = self.vehicle.condition()
+        change = 1.0 + self.desk.priors.crank_change * self.chance.standard_normal()
+        true = float(operate(self.desk.circuit, replace(now, demand_a=now.demand_a * change), [what])[0][0])
+        shown = self._shown(true, what)
+        return ReadingTaken(state=asked.state, red=asked.red, black=asked.black, clamp=asked.clamp, value=shown)
+
+    def _shown(self, true: float, what: Observable) -> float:
+        meter, clamp = self.desk.priors.meter, bool(what.clamp)
+        share, least = (meter.clamp_share, meter.clamp_amps) if clamp else (meter.share, meter.volts)
+        if what.state == "cranking":
+            share += _MODEL_SHARE
+        read = true + np.hypot(share * true, least) * self.chance.standard_normal()
+        if self.chance.random() < self.wrong:
+            full = 1000.0 if clamp else 13.5 * self.desk.circuit.scale
+            nothing = 5.0 if clamp else 0.03
+            empty = self.chance.random() < 0.35
+            read = nothing * self.chance.standard_normal() if empty else full * self.chance.random()
+        step = 1.0 if clamp else 0.001 if abs(read) < 4.0 else 0.01
+        return round(round(read / step) * step, 3)
+
+    def heard(self) -> int:
+        return HEARD.index(operate(self.desk.circuit, self.vehicle.condition(), [])[1])
+
+    def told(self) -> Heard:
+        return HEARD[int(self.chance.choice(len(HEARD), p=belief._TOLD[self.heard()]))]
+
+    def answer(self, name: str) -> str:
+        evidence = self.desk.flow.steps[name].evidence
+        sites = [fault.site for fault in self.vehicle.faults]
+        site = np.array([(sites + [-1, -1])[:2]])
+        heard = np.array([self.heard()])
+        odds = [float(evidence_weight(site, self.vehicle.model.sites, heard, t)[0]) for t in evidence.values()]
+        return str(self.chance.choice(list(evidence), p=np.array(odds) / sum(odds)))
+
+
+def run_job(circuit: str, plan: Plan, wrong: float, kind: str, seed: int) -> Job:
+    """Draw one vehicle and do what the wizard says until it has nothing more to say."""
+    at, chance = desk(circuit), np.random.default_rng(seed)
+    model = at.fault_model(History())
+    vehicle = Drawn.of(model, chance, kind)
+    bench = _Bench(at, vehicle, chance, wrong)
+    drawn = ("healthy", "single", "pair")[len(vehicle.faults)]
+    label = f"seed {seed} " + ", ".join(
+        f"{model.sites[f.site].part} {model.sites[f.site].fault} {f.added_ohm * 1e3:.3g} mohm" for f in vehicle.faults
+    )
+    job = Job(drawn, label, vehicle.wanted, clear_cut=drawn == "single" and vehicle.clear_cut())
+    symptom = bench.told()
+    job.trail.append(f"{HEARD[bench.heard()]} told as {symptom}, {vehicle.sound.demand_a:.0f} A")
+    log: list[Event] = [Started(title="drawn", complaint=Complaint(circuit=circuit, symptom=symptom))]
+    while len(log) < _MOST_EVENTS:
+        answer = assess(at, fold(log), plan, cautions_read=True)
+        odds = {one.repair: one.probability for one in answer.repairs}
+        wanted = bench.vehicle.wanted or {NO_REPAIR}
+        first = max(wanted, key=lambda repair: odds.get(repair, 0.0))
+        job.statements += [(p, repair == first, len(job.done)) for repair, p in odds.items() if p >= 0.01]
+        asked = answer.next
+        match asked.kind:
+            case "finish":
+                job.ended = True
+                job.trail.append(f"finish: {asked.why}")
+                return job
+            case "repair":
+                assert asked.repair is not None
+                job.done = (*job.done, asked.repair)
+                job.minutes += asked.minutes or 0.0
+                bench.vehicle = bench.vehicle.repaired(asked.repair)
+                log.append(Repaired(repair=asked.repair))
+                job.trail.append(f"repair {asked.repair} ({odds.get(asked.repair, 0):.3f})")
+            case "ask":
+                assert asked.step is not None
+                job.minutes += asked.minutes or 0.0
+                log.append(Answered(step=asked.step, choice=bench.answer(asked.step)))
+                job.trail.append(f"{asked.step}: {log[-1].choice}")
+            case _:
+                job.readings += 1
+                job.minutes += asked.minutes or 0.0
+                log.append(bench.read(asked))
+                where = asked.clamp or f"{asked.red} to {asked.black}"
+                job.trail.append(f"{asked.kind} {asked.state} {where}: {log[-1].value}")
+    return job
+
+
+def deciles(jobs: Iterable[Job], *, first_only: bool = True) -> list[tuple[float, float, int, float, float]]:
+    """Per decile of stated odds: its ends, how many statements, their mean and the share that was true."""
+    said = np.array([(p, true) for job in jobs for p, true, done in job.statements if not done or not first_only])
+    rows: list[tuple[float, float, int, float, float]] = []
+    edges = np.linspace(0.0, 1.0, 11)
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        own = (said[:, 0] >= low) & ((said[:, 0] < high) | (high == 1.0))
+        if own.any():
+            rows.append((low, high, int(own.sum()), float(said[own, 0].mean()), float(said[own, 1].mean())))
+    return rows
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Shares that must hold, each with how many jobs it stands on."""
+
+    clear_singles: tuple[float, int]
+    pairs: tuple[float, int]
+    sound_lost_a_part: tuple[float, int]
+    needless: tuple[float, int]
+    ended: tuple[float, int]
+
+    @classmethod
+    def of(cls, jobs: Sequence[Job]) -> Outcome:
+        def share(values: list[bool]) -> tuple[float, int]:
+            return (float(np.mean(values)) if values else float("nan")), len(values)
+
+        return cls(
+            share([bool(j.done) and j.done[0] in j.wanted for j in jobs if j.clear_cut and j.wanted]),
+            share([j.wanted <= set(j.done) for j in jobs if j.kind == "pair"]),
+            share([bool(j.done) for j in jobs if j.kind == "healthy"]),
+            share([bool(j.done) for j in jobs if not j.wanted]),
+            share([j.ended for j in jobs]),
+        )
+
+
+def simulate(circuit: str, plan: Plan, seeds: Sequence[int], *, wrong: float = 0.0, kind: str = "any") -> list[Job]:
+    """Many jobs on all processors, with a line of progress on stderr."""
+    jobs: list[Job] = []
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        for job in pool.map(partial(run_job, circuit, plan, wrong, kind), seeds, chunksize=4):
+            jobs.append(job)
+            if sys.stderr.isatty() or len(jobs) % 100 == 0:
+                print(f"\r{circuit}, {plan}: {len(jobs)} of {len(seeds)} jobs", end="", file=sys.stderr, flush=True)
+    print(file=sys.stderr)
+    return jobs
+
+
+def _report(jobs: Sequence[Job], *, misses: bool) -> None:
+    print(f"{'stated':>12}{'statements':>12}{'mean':>8}{'true':>8}")
+    for low, high, many, mean, true in deciles(jobs):
+        print(f"{low:>5.0%} to {high:>4.0%}{many:>12}{mean:>8.3f}{true:>8.3f}")
+    outcome = Outcome.of(jobs)
+    print(f"right repair first, clear single faults   {outcome.clear_singles[0]:.3f} of {outcome.clear_singles[1]}")
+    print(f"pairs that end with both repairs          {outcome.pairs[0]:.3f} of {outcome.pairs[1]}")
+    print(f"healthy circuits that lose a part         {outcome.sound_lost_a_part[0]:.4f} of "
+          f"{outcome.sound_lost_a_part[1]}")
+    print(f"the same with faults too small to matter  {outcome.needless[0]:.4f} of {outcome.needless[1]}")
+    print(f"jobs that come to an end                  {outcome.ended[0]:.4f} of {outcome.ended[1]}")
+    print(f"readings, mean                            {np.mean([j.readings for j in jobs]):.2f}")
+    print(f"minutes, mean, with repairs               {np.mean([j.minutes for j in jobs]):.1f}")
+    if misses:
+        for job in jobs:
+            if not job.right:
+                print(f"\n{job.kind}: {job.label}; wanted {sorted(job.wanted)}, done {list(job.done)}")
+                print("  " + "\n  ".join(job.trail))
+
+
+def main() -> None:
+    words = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    words.add_argument("--jobs", type=int, default=2000)
+    words.add_argument("--circuit", default="remote-battery")
+    words.add_argument("--plan", choices=("fastest", "walk"), default="fastest")
+    words.add_argument("--kind", choices=("any", "single", "pair", "healthy"), default="any")
+    words.add_argument("--seed", type=int, default=1)
+    words.add_argument("--wrong", action="store_true", help="let readings be wrong as often as the priors say")
+    words.add_argument("--misses", action="store_true", help="print every job that did not end with just its repairs")
+    asked = words.parse_args()
+    wrong = desk(asked.circuit).priors.wrong_reading if asked.wrong else 0.0
+    began = time.perf_counter()
+    seeds = range(asked.seed, asked.seed + asked.jobs)
+    jobs = simulate(asked.circuit, asked.plan, seeds, wrong=wrong, kind=asked.kind)
+    print(f"{asked.circuit}, {asked.plan}, {asked.jobs} jobs drawn ({asked.kind}), wrong readings {wrong:.0%}, "
+          f"{time.perf_counter() - began:.0f} s")
+    _report(jobs, misses=asked.misses)
+
+
+if __name__ == "__main__":
+    main()
