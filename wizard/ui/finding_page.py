@@ -53,7 +53,8 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             Content(f"{finding.statement}\n"),
         ]
         if repair is not None and repair.minutes and finding.repair != "no-repair":
-            lines.append(Content(f"Usual time {repair.minutes:.0f} min, parts about {repair.cost:g}. {repair.note}\n"))
+            cost = f"material about {repair.cost:g} in your currency"
+            lines.append(Content(f"Usual time {repair.minutes:.0f} min, {cost}. {repair.note}\n"))
         shown = [r for r in assessment.readings if r.id in finding.evidence]
         if shown:
             lines.append(Content.styled("Readings that show it", "bold"))

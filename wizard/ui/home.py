@@ -29,6 +29,7 @@ _KEYS: list[Key] = [
     ("Ctrl+T", "light or dark"),
     ("q", "quit"),
 ]
+_DEFER = "The maker's service information, local rules and licensed practice come first."
 _EMPTY = (
     "No jobs yet.\n\n"
     "Press n to begin a job: say what the vehicle does, and the wizard tells you\nwhere to put the leads.\n"
@@ -45,6 +46,7 @@ class HomeScreen(Screen[None]):
     HomeScreen #jobs { height: 1fr; padding: 0 2; }
     HomeScreen OptionList { border: none; padding: 0; background: $background; height: auto; max-height: 100%; }
     HomeScreen OptionList:focus { border: none; background-tint: $foreground 0%; }
+    HomeScreen #defer { height: 1; padding: 0 2; color: $secondary; }
     HomeScreen #said { height: auto; padding: 0 2; color: $warning; }
     """
     AUTO_FOCUS = "OptionList"
@@ -64,6 +66,7 @@ class HomeScreen(Screen[None]):
             yield OptionList(markup=False)
             yield Static(_EMPTY, id="empty", markup=False)
         yield Static("", id="said", markup=False)
+        yield Static(_DEFER, id="defer", markup=False)
         yield KeyBar(_KEYS)
 
     def on_mount(self) -> None:
@@ -125,7 +128,8 @@ class HomeScreen(Screen[None]):
 
 def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
     name = 40 if wide else 28
-    title = job.title if len(job.title) <= name else f"{job.title[: name - 1]}…"
+    full = f"demo: {job.title}" if job.scenario else job.title
+    title = full if len(full) <= name else f"{full[: name - 1]}…"
     if job.trouble:
         return Content.assemble((f"{title:{name}}  ", "bold"), (f"! {job.trouble}", "$error"))
     symptom = (job.symptom or "").replace("-", " ")

@@ -12,12 +12,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widget import Widget
 from textual.widgets import Static
 from textual.worker import get_current_worker
 
 from wizard.errors import DropwalkError
-from wizard.quantities import show_amps, show_volts
+from wizard.quantities import show_volts
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
 from wizard.ui.crank import CrankTimer, clock, rest_left_s
@@ -25,18 +24,20 @@ from wizard.ui.entry import ReadingEntry
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.help_page import JOB_HELP
 from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.own_reading import ask_span
 from wizard.ui.pick import Item, Pick
 from wizard.ui.reading_text import read_typed
-from wizard.ui.readings_page import Deed, ReadingsPage, reading_brief
+from wizard.ui.readings_page import Deed, ReadingsPage, latest_readings
 from wizard.ui.run_view import RunView
 from wizard.ui.step_card import StepCard, card, choices, step_of, title_of
 from wizard.ui.strip import Strip
 from wizard.ui.suspects_view import SuspectsView
 from wizard.ui.target import Target
+from wizard.ui.telling import judged, show_value, undone, where
 from wizard.ui.visit import Page
 from wizard.ui.why_page import lesson_text, why_text
-from wizard.walk.assessment import Assessment, JudgedReading
-from wizard.walk.drawing import Leads, draw, posts, short_name, verdict
+from wizard.walk.assessment import Assessment
+from wizard.walk.drawing import Leads, draw, posts
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -46,7 +47,6 @@ from wizard.walk.events import (
     Noted,
     OutOfReach,
     ReadingStruck,
-    ReadingTaken,
     Repaired,
 )
 
@@ -194,7 +194,7 @@ class JobScreen(Screen[None]):
             self.query_one("#unit", Static).update("A" if clamp else "V, or open")
             entry.focus()
         self.query_one(SuspectsView).show(assessment)
-        self.query_one("#taken", Static).update(_taken(assessment.readings, self.query_one("#taken")))
+        self.query_one("#taken", Static).update(latest_readings(assessment.readings, self.query_one("#taken").size))
         self.query_one("#reason", Static).update(why_text(desk, assessment, short=True))
         leads = target.leads if target is not None else Leads()
         self.query_one(RunView).show(draw(desk.circuit, assessment, leads))
@@ -300,15 +300,15 @@ class JobScreen(Screen[None]):
             return
         self.chosen = None
         self.query_one(ReadingEntry).value = ""
-        shown = _shown(value, clamp=target.clamp is not None)
-        self.say(Content.assemble(("Taken: ", ""), (shown, "bold"), f"  {_where(target)}"))
+        shown = show_value(value, clamp=target.clamp is not None)
+        self.say(Content.assemble(("Taken: ", ""), (shown, "bold"), f"  {where(target)}"))
         number = len(self.session.state.readings)
         self._then(partial(self._say_judged, number))
 
     def _say_judged(self, number: int) -> None:
-        reading = next((r for r in self.assessment.readings if r.id == number), None) if self.assessment else None
-        if reading is not None:
-            self.say(_judged(reading))
+        for reading in self.assessment.readings if self.assessment else []:
+            if self.assessment and reading.id == number:
+                self.say(judged(reading, self.assessment))
 
     def _then(self, do: Callable[[], None]) -> None:
         """Do this with the fresh answer, now or as soon as it is there."""
@@ -387,7 +387,7 @@ class JobScreen(Screen[None]):
         from wizard.walk.walker import walk_steps
 
         steps = walk_steps(self.session.desk, self.session.state, self.assessment)
-        items = [Item(step.name, f"{_STATUS[step.status]} {step.title}", step.status) for step in steps]
+        items = [Item(step.name, f"{_STATUS[step.status]} {step.title}", short_name(step.status)) for step in steps]
         here = next((step.name for step in steps if step.status == "here"), "")
 
         def picked(ids: tuple[str, ...] | None) -> None:
@@ -399,44 +399,7 @@ class JobScreen(Screen[None]):
         self.app.push_screen(Pick("Jump to a step", items, here=here), picked)
 
     def action_own_reading(self) -> None:
-        states = [
-            Item("cranking", "Volts with start held"),
-            Item("resting", "Volts at rest"),
-            Item("clamp", "Amps with start held, clamp meter"),
-        ]
-        self.app.push_screen(Pick("Another reading: what?", states), self._own_state)
-
-    def _own_state(self, picked: tuple[str, ...] | None) -> None:
-        if not picked:
-            return
-        desk = self.session.desk
-        if picked[0] == "clamp":
-            parts = [Item(name, part.label) for name, part in desk.circuit.map.parts.items()]
-            self.app.push_screen(Pick("Clamp around which part?", parts), self._own_clamp)
-            return
-        state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
-        red = partial(self._own_red, state)
-        self.app.push_screen(Pick("Red lead where?", self._points(None)), red)
-
-    def _points(self, without: str | None) -> list[Item]:
-        points = self.session.desk.circuit.map.points
-        return [Item(name, point.label) for name, point in points.items() if name != without]
-
-    def _own_clamp(self, picked: tuple[str, ...] | None) -> None:
-        if picked:
-            self._own(Target("cranking", clamp=picked[0], chosen=True))
-
-    def _own_red(self, state: Literal["resting", "cranking"], picked: tuple[str, ...] | None) -> None:
-        if picked:
-            self.app.push_screen(
-                Pick("Black lead where?", self._points(picked[0])), partial(self._own_black, state, picked[0])
-            )
-
-    def _own_black(self, state: Literal["resting", "cranking"], red: str, picked: tuple[str, ...] | None) -> None:
-        if picked:
-            desk = self.session.desk
-            limit, _ = desk.limits.judge(desk.circuit, state, red, picked[0], None)
-            self._own(Target(state, red, picked[0], limit_v=limit, chosen=True))
+        ask_span(self.app, self.session.desk, self._own)
 
     def _own(self, target: Target) -> None:
         self.chosen = target
@@ -474,7 +437,7 @@ class JobScreen(Screen[None]):
         self.app.push_screen(
             AskText(
                 f"Correct reading {number}",
-                f"{_where(target)}. The first value stays in the record, struck out.",
+                f"{where(target)}. The first value stays in the record, struck out.",
                 was,
                 lambda text: read_typed(text, system_v, clamp=target.clamp is not None),
             ),
@@ -483,13 +446,11 @@ class JobScreen(Screen[None]):
 
     def action_take_back(self) -> None:
         try:
-            undone = self.session.take_back()
+            event = self.session.take_back()
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        self.say(
-            f"Taken back: {_undone(undone)}." if undone else "There is nothing to take back since the last repair."
-        )
+        self.say(f"Taken back: {undone(event)}." if event else "There is nothing to take back since the last repair.")
         self.work_out()
 
     def action_why(self) -> None:
@@ -626,37 +587,3 @@ class JobScreen(Screen[None]):
 
 
 _STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-"}
-
-
-def _undone(event: Event) -> str:
-    if isinstance(event, ReadingTaken):
-        value = _shown(event.value, clamp=event.clamp is not None)
-        target = Target(event.state, event.red, event.black, event.clamp)
-        return f"{value} {_where(target)}"
-    return f"the answer {short_name(event.choice)}" if isinstance(event, Answered) else event.kind
-
-
-def _where(target: Target) -> str:
-    if target.clamp is not None:
-        return f"amps through {short_name(target.clamp)}"
-    return f"{short_name(target.red or '')} to {short_name(target.black or '')}"
-
-
-def _taken(readings: list[JudgedReading], room: Widget) -> Content:
-    shown = [r for r in readings if not r.struck][-max(1, room.size.height - 1) :]
-    lines = [reading_brief(reading).truncate(room.size.width, ellipsis=True) for reading in shown]
-    return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
-
-
-def _shown(value: float | Literal["open"], *, clamp: bool) -> str:
-    return "open" if value == "open" else show_amps(value) if clamp else show_volts(value)
-
-
-def _judged(reading: JudgedReading) -> Content:
-    word = verdict(reading.judgement, reading.volts, reading.expected_v)
-    value = reading.volts if reading.clamp is None else reading.amps
-    shown = _shown("open" if value is None else value, clamp=reading.clamp is not None)
-    said = f"  {word.mark} {word.value}" if word.value else ""
-    limit = f"  limit {show_volts(reading.limit_v)}" if reading.limit_v is not None else ""
-    doubt = "  The loop does not add up: read it again." if reading.doubt >= 0.5 else ""
-    return Content.assemble((f"{shown}{said}", "bold"), (f"{limit}{doubt}", "$secondary"))

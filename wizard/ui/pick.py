@@ -56,6 +56,7 @@ class Pick(Visit[tuple[str, ...]]):
         self.here = here
         self.several = several
         self.marked = list(marked)
+        self._label_width = max((len(item.label) for item in items if item.remark), default=0)
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("letters", "narrow the list"),
             *([("Space", "mark"), ("Enter", "done")] if several else [("Enter", "pick")]),
@@ -132,4 +133,5 @@ class Pick(Visit[tuple[str, ...]]):
 
     def _line(self, item: Item) -> Content:
         mark = ("[x] " if item.id in self.marked else "[ ] ") if self.several else ""
-        return Content.assemble(mark, item.label, (f"  {item.remark}" if item.remark else "", "$secondary"))
+        label = f"{item.label:{self._label_width}}  {item.remark}" if item.remark else item.label
+        return Content(mark + label)

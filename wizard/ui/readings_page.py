@@ -7,6 +7,7 @@ from typing import ClassVar, Literal
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
+from textual.geometry import Size
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -17,7 +18,7 @@ from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import reading_drop, short_name
 
 # A reading that is this likely to be wrong is marked.
-_DOUBTED = 0.5
+DOUBTED = 0.5
 # What to do with which reading.
 Deed = tuple[Literal["strike", "correct", "again"], int]
 
@@ -80,7 +81,7 @@ def reading_line(reading: JudgedReading) -> Content:
     state = "" if reading.state == "cranking" else ", at rest"
     said = drop.mark_and_word if not reading.struck else "taken back"
     before = "  before the repair" if reading.before_repair else ""
-    doubt = "  in doubt: read it again" if reading.doubt >= _DOUBTED and not reading.struck else ""
+    doubt = "  in doubt: read it again" if reading.doubt >= DOUBTED and not reading.struck else ""
     note = f"  {reading.note}" if reading.note else ""
     style = "strike $secondary" if reading.struck else ""
     return Content.assemble(
@@ -90,13 +91,20 @@ def reading_line(reading: JudgedReading) -> Content:
     )
 
 
-def reading_brief(reading: JudgedReading) -> Content:
-    """The same in less room: the point that tells readings apart comes first."""
+def latest_readings(readings: list[JudgedReading], room: Size) -> Content:
+    """As many of the readings that stand as there is room for, the latest last, a line each."""
+    shown = [r for r in readings if not r.struck][-max(1, room.height - 1) :]
+    lines = [_brief(reading).truncate(room.width, ellipsis=True) for reading in shown]
+    return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
+
+
+def _brief(reading: JudgedReading) -> Content:
+    """One reading in little room: the point that tells readings apart comes first."""
     if reading.clamp is not None:
         where = short_name(reading.clamp)
     else:
         where = f"{short_name(reading.black or '')} from {short_name(reading.red or '')}"
-    mark = "?" if reading.doubt >= _DOUBTED else reading_drop(reading).verdict.mark
+    mark = "?" if reading.doubt >= DOUBTED else reading_drop(reading).verdict.mark
     return Content.assemble((f"{reading.id:2} {_with_unit(reading):>7} {mark} ", "bold"), (where, "$secondary"))
 
 
