@@ -37,7 +37,7 @@ from wizard.ui.telling import judged, show_value, undone, where
 from wizard.ui.visit import Page
 from wizard.ui.why_page import lesson_text, why_text
 from wizard.walk.assessment import Assessment
-from wizard.walk.drawing import Leads, draw, posts
+from wizard.walk.drawing import Leads, draw, posts, short_name
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -130,7 +130,7 @@ class JobScreen(Screen[None]):
                 yield Static("", id="taken", markup=False)
                 yield Static("", id="reason", markup=False)
             yield RunView()
-        yield KeyBar([])
+        yield KeyBar(self._keys())
 
     def on_mount(self) -> None:
         self.set_interval(1.0, self._show_strip)
