@@ -1,4 +1,4 @@
-"""Exit codes, and what they mean to a script."""
+"""Exit codes: 0 is an answer."""
 
-ANSWERED = 0
+# What was asked or read is wrong: the message is on stderr and nothing is on stdout.
 INPUT_WRONG = 2

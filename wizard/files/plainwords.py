@@ -48,12 +48,17 @@ _BOUNDS = {
 }
 
 
-def checked(document: Document, model: type[Model]) -> Model:
-    """The document as this model. Raises BadFile with every problem in it."""
+def shaped(document: Document, model: type[Model]) -> Model:
+    """The document as this model, whether it fits together or not. Raises BadFile."""
     try:
-        made = model.model_validate(document.data)
+        return model.model_validate(document.data)
     except ValidationError as error:
         raise BadFile(problems_of(document, model, error)) from None
+
+
+def checked(document: Document, model: type[Model]) -> Model:
+    """The document as this model. Raises BadFile with every problem in it."""
+    made = shaped(document, model)
     refuse(document, made.inconsistencies())
     return made
 

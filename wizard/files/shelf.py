@@ -17,7 +17,7 @@ from wizard.circuit.map import Path as FieldPath
 from wizard.diagnosis.priors import Priors
 from wizard.errors import BadFile, DropwalkError, Problem
 from wizard.files.places import is_shipped, locate, shipped, shipped_names
-from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse
+from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse, shaped
 from wizard.files.yamltext import Document, dotted, read_document
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint
@@ -83,7 +83,7 @@ def read(path: Path, model: type[Model]) -> Model:
     The shipped files' lint is a test of the project's and is not run again at each start.
     """
     document = read_document(path)
-    return model.model_validate(document.data) if is_shipped(path) else checked(document, model)
+    return shaped(document, model) if is_shipped(path) else checked(document, model)
 
 
 @lru_cache(maxsize=64)
