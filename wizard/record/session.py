@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
 
 from wizard.errors import DropwalkError
 from wizard.files import shelf
@@ -26,9 +25,9 @@ from wizard.walk.events import (
 )
 from wizard.walk.flow import NOT_SURE
 from wizard.walk.state import JobState, fold
+from wizard.walk.walker import Plan, assess
 
 Clock = Callable[[], datetime]
-Plan = Literal["walk", "fastest"]
 
 
 class Session:
@@ -141,8 +140,6 @@ class Session:
 
         A thread may call it while another records: the answer is then that of the state it began with.
         """
-        from wizard.walk.walker import assess
-
         state = self.state
         known = self._assessed.get(plan)
         if known is None or known[0] is not state:
