@@ -10,10 +10,12 @@ import pytest
 from driven import Bay, Open
 from textual.widgets import Input, Static
 
+from wizard.errors import DropwalkError
 from wizard.lab.scenario import Scenario
 from wizard.lab.vehicle import Vehicle
 from wizard.record.session import Session
 from wizard.record.store import Store
+from wizard.ui.app import run_app
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
 from wizard.ui.demos import demo
@@ -385,6 +387,17 @@ async def test_every_visit_is_left_with_escape_and_changes_nothing(bay: Open) ->
 def test_every_demo_loads(name: str) -> None:
     scenario, desk = demo(name)
     assert scenario.circuit == desk.circuit.map.circuit
+
+
+def test_a_demo_that_is_not_there_is_refused_before_any_screen(tmp_path: Path) -> None:
+    with pytest.raises(DropwalkError, match="parcel-van"):
+        run_app(tmp_path / "jobs.sqlite3", "no-such-demo")
+
+
+async def test_a_demo_that_can_not_be_opened_says_so_at_home(bay: Open) -> None:
+    async with bay("no-such-demo") as driven:
+        assert isinstance(driven.app.screen, HomeScreen)
+        assert "no demo 'no-such-demo'" in driven.shown()
 
 
 async def test_a_job_whose_map_is_gone_says_so_at_home(bay: Open, store: Store, tmp_path: Path) -> None:

@@ -51,7 +51,8 @@ class DropwalkApp(App[None]):
         self.theme = GRAPHITE.name
         self.push_screen(HomeScreen())
         if self._scenario is not None:
-            self.start_demo(self._scenario)
+            # Home must be on screen before anything can be said on it.
+            self.call_after_refresh(self.start_demo, self._scenario)
 
     def action_light(self) -> None:
         self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
@@ -151,6 +152,13 @@ class DropwalkApp(App[None]):
 
 
 def run_app(store_path: Path, scenario: str | None = None) -> None:
-    """Run the screens until they are left. Raises DropwalkError when the store can't be used."""
+    """Run the screens until they are left, with a demo's job open when a scenario is named.
+
+    Raises DropwalkError, before any screen is shown, when the store or the scenario can't be used.
+    """
+    if scenario is not None:
+        from wizard.ui.demos import demo
+
+        demo(scenario)
     with Store(store_path) as store:
         DropwalkApp(store, scenario).run()
