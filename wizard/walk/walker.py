@@ -228,7 +228,11 @@ class _Walk:
             return unread
         jumped = self.case.state.jumped_to
         if jumped in self.steps:
-            return self._at(jumped) or self._finish(jumped)
+            if (asked := self._at(jumped)) is not None:
+                return asked
+            # A repair or a proof that there is nothing for yet leaves the walk where it stands.
+            if self.steps[jumped].kind is StepKind.FINISH:
+                return self._finish(jumped)
         if self.case.before is not None and (proof := self._proof()) is not None:
             return proof
         if (again := self._again()) is not None:
@@ -356,7 +360,7 @@ class _Walk:
             case StepKind.REPAIR:
                 return self._repair(name) if self.case.found else None
             case StepKind.PROVE:
-                return self._proof()
+                return self._proof() if self.case.before is not None else None
             case StepKind.FINISH:
                 return None
 
