@@ -71,7 +71,7 @@ class JobScreen(Screen[None]):
     JobScreen SuspectsView { height: 2; }
     JobScreen #taken, JobScreen #reason { display: none; padding: 0 1; }
     JobScreen.-roomy #work { layout: horizontal; }
-    JobScreen.-roomy #now { width: 44; height: 1fr; dock: right; }
+    JobScreen.-roomy #now { width: 37%; min-width: 44; max-width: 64; height: 1fr; dock: right; }
     JobScreen.-roomy StepCard { height: 12; }
     JobScreen.-roomy #said { height: 3; }
     JobScreen.-roomy SuspectsView { height: 7; }
