@@ -41,7 +41,8 @@ class Target:
 
     def reading(self, value: float | Literal["open"]) -> ReadingTaken:
         """The event that this value makes."""
-        return ReadingTaken(state=self.state, red=self.red, black=self.black, clamp=self.clamp, value=value)
+        where = {"state": self.state, "red": self.red, "black": self.black, "clamp": self.clamp}
+        return ReadingTaken.model_validate({**where, "value": value})
 
     def deeds(self, circuit_map: CircuitMap) -> list[str]:
         """What taking this reading is, in the words that cautions are tied to."""
