@@ -4,6 +4,9 @@ Given one hypothesis and one cell of cranking current, readings are jointly Gaus
 model; they vary together with the current within the cell, the battery's volts, the tolerances of sound parts and the
 severity within its cell, and apart with the meter and with each crank's own current. Sums over hypotheses and current
 cells are exact for the hypotheses that are kept; there is no sampling. Any reading may be wrong, one or two at a time.
+
+A reading belongs to a *context*: how many repairs had been done, and whether a fault that comes and goes was away at
+that moment. A hypothesis may show another cell of severity in each context, so one belief spans the whole job.
 """
 
 from __future__ import annotations
@@ -11,34 +14,33 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from wizard.circuit.load import HEARD, Added, Answers, Heard, Held, rest_volts
+from wizard.circuit.load import HEARD, Added, Heard, Held, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Network, Observable
 from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, evidence_weight
 
+Flags = NDArray[np.bool_]
+
 # Cells of the logarithm of the current that the engine asks for, in standard deviations: (middle, width, share).
-_CURRENT_FINE = (
-    (-1.7, 0.42, 0.10),
-    (-0.85, 0.42, 0.24),
-    (0.0, 0.42, 0.32),
-    (0.85, 0.42, 0.24),
-    (1.7, 0.42, 0.10),
-)
-_CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
+CURRENT_FINE = ((-1.7, 0.42, 0.10), (-0.85, 0.42, 0.24), (0.0, 0.42, 0.32), (0.85, 0.42, 0.24), (1.7, 0.42, 0.10))
+CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
 # A charged battery's own volts; the spreads of its internal resistance and the rotor's. Common practice, no source.
 SOURCE_V = 12.6
-_BATTERY_SPREAD, _ROTOR_SPREAD = 0.4, 0.1
+BATTERY_SPREAD, ROTOR_SPREAD = 0.4, 0.1
 # What a model of lumped resistances can't say, as a share of a reading.
-_MODEL_SHARE = 0.015
+MODEL_SHARE = 0.015
 # Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
-_WRONG_SHOWS_NOTHING, _NOTHING_V = 0.35, 0.03
+WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
 # Which hypotheses are kept for the exact sum: those within this many nats of the best, and no more than so many.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
+# Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
 _CHUNK = 1500
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
-_TOLD = np.array(
+TOLD = np.array(
     [
         [0.78, 0.12, 0.05, 0.025, 0.025],
         [0.20, 0.62, 0.10, 0.05, 0.03],
@@ -51,109 +53,109 @@ _TOLD = np.array(
 _INTERMITTENT_POWER = 0.35
 
 
+class Context(NamedTuple):
+    """How many repairs had been done, and whether the fault was away at that moment."""
+
+    repairs: int
+    away: bool = False
+
+
+# Before any repair.
+FIRST = Context(0)
+
+
+class _Variant(NamedTuple):
+    """What contexts make of a hypothesis: whether repairs cure, and what is left of a fault while it is away."""
+
+    cured: bool
+    left: int
+
+
+_GONE, _TRACE, _SAME = range(3)
+
+
 @dataclass(frozen=True)
 class Measurement:
-    """One reading: volts or amps, or None for an open span. Readings with the same `crank` shared one crank."""
+    """One reading: volts or amps, or None for an open span.
+
+    Readings with the same `crank` shared one crank. `away` says that the fault was not there at that moment.
+    """
 
     number: int
     what: Observable
     value: float | None
     crank: int | None = None
+    context: Context = FIRST
 
 
 @dataclass(frozen=True)
 class Evidence:
-    """Everything that was found out about the circuit as it is now.
+    """Everything that was found out about the circuit, from the complaint on.
 
-    `tables` are rows of families' likelihoods, one for each answer that has them.
+    `tables` are rows of likelihoods, one for each answer that has them, about the circuit as it is now. `repairs` are
+    those done, in order.
     """
 
     measurements: tuple[Measurement, ...] = ()
     symptom: Heard | None = None
     intermittent: bool = False
     tables: tuple[Mapping[str, float], ...] = ()
+    repairs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
-class _Predicted:
-    """Means (k, m) and what they vary with, one standard deviation each; tolerances (2, m, b) are per amp.
+class _Who:
+    """k hypotheses as they are in one context: added resistance, battery, engine, and what is broken at rest."""
 
-    `own` (k, m) is the variance that no other reading shares.
-    """
-
-    mean: Floats
-    current: Floats
-    crank: Floats
-    source: Floats
-    ohm_1: Floats
-    ohm_2: Floats
-    motor_a: Floats
-    turning: Ints
-    tolerance: Floats
-    own: Floats
-
-    def variance(self) -> Floats:
-        """Of each observable by itself (k, m)."""
-        together = np.stack([(rows**2).sum(axis=1) for rows in self.tolerance])[self.turning]
-        return (
-            self.current**2
-            + self.crank**2
-            + self.source**2
-            + self.ohm_1**2
-            + self.ohm_2**2
-            + self.motor_a[:, None] ** 2 * together
-            + self.own
-        )
-
-    def covariance(self, other: _Predicted, same_crank: Floats) -> Floats:
-        """Between these observables and others (k, m, n), without what each has of its own; `same_crank` (m, n)."""
-        total = np.einsum("kam,kan->kmn", self._shared(), other._shared())
-        together = self.tolerance @ np.swapaxes(other.tolerance, 1, 2)
-        total += (self.motor_a**2)[:, None, None] * together[self.turning]
-        if same_crank.any():
-            total += self.crank[:, :, None] * other.crank[:, None, :] * same_crank
-        return total
-
-    def _shared(self) -> Floats:
-        return np.stack([self.current, self.source, self.ohm_1, self.ohm_2], axis=1)
-
-
-@dataclass(frozen=True)
-class _Latent:
-    """What each of k hypotheses says of battery and engine: volts, amps, and the spreads within its cells."""
-
+    added: Added
+    spread_ohm: Floats
     source_v: Floats
     source_spread: Floats
     demand_a: Floats
-    width: Floats
-    spread_ohm: Floats
-
-    def take(self, rows: Ints) -> _Latent:
-        """The same for some hypotheses only."""
-        return _Latent(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+    group: Ints
 
 
 @dataclass(frozen=True)
 class _Chosen:
-    """The k hypotheses that are kept, each with one cell of current."""
+    """The k hypotheses that are kept, each with one cell of current (its middle and width) and one variant."""
 
-    site: Ints
-    added: Added
-    latent: _Latent
-    repair: Ints
-    broken: tuple[frozenset[str], ...]
-    rest_group: Ints
+    cell: Ints
+    cured: Flags
+    left: Ints
+    middle: Floats
+    width: Floats
 
     def take(self, rows: Ints) -> _Chosen:
         """Some of the hypotheses only."""
-        return _Chosen(
-            self.site[rows],
-            self.added.take(rows),
-            self.latent.take(rows),
-            self.repair[rows],
-            self.broken,
-            self.rest_group[rows],
-        )
+        return _Chosen(self.cell[rows], self.cured[rows], self.left[rows], self.middle[rows], self.width[rows])
+
+
+# What readings vary with together, by column of the loadings; the tolerance of each branch follows.
+_CURRENT, _SOURCE, _OHM, _TRACE_OHM, _PARTS = 0, 1, 2, 4, 6
+
+
+@dataclass(frozen=True)
+class _Predicted:
+    """Means (k, m); loadings (k, m, f) on what readings share, one standard deviation each; what a crank adds (k, m);
+    and the variance `own` (k, m) that no other reading shares.
+    """
+
+    mean: Floats
+    loadings: Floats
+    crank: Floats
+    own: Floats
+
+    def variance(self) -> Floats:
+        """Of each observable by itself (k, m)."""
+        return np.einsum("kmf,kmf->km", self.loadings, self.loadings) + self.crank**2 + self.own
+
+    def covariance(self, other: _Predicted) -> Floats:
+        """Between these observables and others (k, m, n), apart from cranks and what each has of its own."""
+        return self.loadings @ np.swapaxes(other.loadings, 1, 2)
+
+    def take(self, rows: Ints) -> _Predicted:
+        """Some of the hypotheses only."""
+        return _Predicted(self.mean[rows], self.loadings[rows], self.crank[rows], self.own[rows])
 
 
 class Belief:
@@ -162,18 +164,49 @@ class Belief:
     def __init__(self, model: FaultModel, evidence: Evidence) -> None:
         self.model = model
         self.evidence = evidence
-        scale = model.circuit.scale
-        self._values = np.array([m.value for m in evidence.measurements if m.value is not None])
+        self.now = Context(len(evidence.repairs))
         self._numeric = tuple(m for m in evidence.measurements if m.value is not None)
         self._open = tuple(m for m in evidence.measurements if m.value is None)
-        self._source_spread = SOURCE_SPREAD * scale
-        low, typical, high = model.circuit.demand_a
-        self._log_spread = float(np.log(high / low)) / (2 * 1.645)
-        self._typical = typical
+        self._values = np.array([m.value for m in self._numeric], dtype=float)
+        self._typical = model.circuit.demand_a[1]
+        self.log_spread = float(np.log(model.circuit.demand_a[2] / model.circuit.demand_a[0])) / (2 * 1.645)
         self._shares = self._tolerance_shares()
+        self._done_at = np.array(
+            [
+                evidence.repairs.index(site.repair) + 1
+                if site.repair in evidence.repairs
+                else len(evidence.repairs) + 1
+                for site in model.sites
+            ]
+            + [len(evidence.repairs) + 1]
+        )
         self._infer()
 
-    # --- what each hypothesis predicts -------------------------------------------------------------------------
+    # --- what each hypothesis predicts -------------------------------------------------------------------------------
+
+    def _cells_in(self, cell: Ints, cured: Flags, left: Ints, context: Context) -> Ints:
+        """Cells (k, 2) that show in a context."""
+        cells, healthy = self.model.cells, len(self.model.cells.site) - 1
+        site = cells.site[cell]
+        shown = cell
+        if context.away:
+            instead = np.where(left[:, None] == _TRACE, cells.trace[site], healthy)
+            shown = np.where(left[:, None] == _SAME, cell, instead)
+        if context.repairs:
+            shown = np.where(cured[:, None] & (self._done_at[site] <= context.repairs), healthy, shown)
+        return shown
+
+    def _who(self, shown: Ints, middle: Floats) -> _Who:
+        cells, scale = self.model.cells, self.model.circuit.scale
+        one, two = shown[:, 0], shown[:, 1]
+        return _Who(
+            Added(cells.branch[shown], cells.added_ohm[shown], cells.coil_works[one] & cells.coil_works[two]),
+            cells.spread_ohm[shown],
+            SOURCE_V * scale * cells.source_share[one] * cells.source_share[two],
+            scale * np.minimum(cells.source_spread[one], cells.source_spread[two]),
+            self._typical * np.exp(middle * self.log_spread) * np.maximum(cells.demand[one], cells.demand[two]),
+            cells.group[one] * len(cells.groups) + cells.group[two],
+        )
 
     def _tolerance_shares(self) -> Floats:
         """Each branch's current per amp of the motor's, times its healthy spread in ohm (b,)."""
@@ -184,8 +217,8 @@ class Belief:
         spread = np.zeros(len(closed.branches))
         for name, passive in circuit.parts.items():
             spread[closed.index[name]] = passive.spread_ohm
-        spread[closed.index[BATTERY]] = _BATTERY_SPREAD * circuit.battery_ohm
-        spread[motor] = _ROTOR_SPREAD * circuit.rotor_ohm
+        spread[closed.index[BATTERY]] = BATTERY_SPREAD * circuit.battery_ohm
+        spread[motor] = ROTOR_SPREAD * circuit.rotor_ohm
         return per_amp * spread
 
     def _tolerance(self, observables: Sequence[Observable]) -> Floats:
@@ -202,263 +235,247 @@ class Belief:
         """Variance of the meter and of what the model can't say, for readings around these means (k, m)."""
         meter = self.model.priors.meter
         clamp = np.array([bool(what.clamp) for what in observables])
-        model = np.array([_MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
+        model = np.array([MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
         least = np.where(clamp, meter.clamp_amps, meter.volts) ** 2
         share = (np.where(clamp, meter.clamp_share, meter.share) + model) ** 2
         return share * (mean * mean) + least
 
-    def _predict(
-        self,
-        observables: Sequence[Observable],
-        answers: Answers,
-        who: _Latent,
-        rest: Floats,
-        tolerance: Floats,
-        cranking: Ints,
-    ) -> tuple[_Predicted, Held]:
-        """Predictions of all observables: those taken cranking from the load model, the others from rest (k, m)."""
-        held = self.model.load.hold(answers, who.demand_a)
-        resting = np.setdiff1d(np.arange(len(observables)), cranking)
-
-        def spread(loaded: Floats, at_rest: Floats | float = 0.0) -> Floats:
-            if not len(resting):
-                return loaded
-            whole = np.zeros((len(who.source_v), len(observables)))
-            whole[:, cranking] = loaded
-            whole[:, resting] = at_rest
-            return whole
-
-        rest = rest[:, resting]
-        mean = spread(held.values, rest * who.source_v[:, None])
-        current = spread(held.per_amp * (who.demand_a * who.width)[:, None])
-        crank = spread(held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None])
-        source = spread(held.per_volt * who.source_spread[:, None], rest * who.source_spread[:, None])
-        ohm_1 = spread(held.per_ohm_1 * who.spread_ohm[:, :1])
-        ohm_2 = spread(held.per_ohm_2 * who.spread_ohm[:, 1:])
-        return (
-            _Predicted(
-                mean,
-                current,
-                crank,
-                source,
-                ohm_1,
-                ohm_2,
-                held.motor_a,
-                held.turning.astype(np.intp),
-                tolerance,
-                self._meter(observables, mean),
-            ),
-            held,
-        )
-
-    def _rest(self, observables: Sequence[Observable], broken: Sequence[frozenset[str]], group: Ints) -> Floats:
-        """Readings at rest per volt of the battery (k, m); zero for observables taken while cranking."""
-        role = self.model.circuit.roles
+    def _rest(self, observables: Sequence[Observable], group: Ints) -> Floats:
+        """Readings at rest per volt of the battery (k, m)."""
+        role, groups = self.model.circuit.roles, self.model.cells.groups
         posts = {role["battery.positive"], role["battery.negative"]}
-        table = np.zeros((len(broken), len(observables)))
+        used, where = np.unique(group, return_inverse=True)
+        table = np.zeros((len(used), len(observables)))
         for column, what in enumerate(observables):
-            if what.state != "resting" or what.clamp:
-                continue
             if {what.red, what.black} == posts:
                 table[:, column] = 1.0 if what.red == role["battery.positive"] else -1.0
-                continue
-            for row, names in enumerate(broken):
-                table[row, column] = self.model.rest_volts(what, names)
-        return table[group]
+            elif not what.clamp:
+                for row, key in enumerate(used):
+                    broken = frozenset({groups[key // len(groups)], groups[key % len(groups)]} - {""})
+                    table[row, column] = self.model.rest_volts(what, broken)
+        return table[where]
 
-    # --- the posterior -----------------------------------------------------------------------------------------
+    def _predict(self, observables: Sequence[Observable], context: Context, chosen: _Chosen) -> tuple[_Predicted, Held]:
+        """What hypotheses predict for observables of one context before the readings, and what is heard."""
+        shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
+        who = self._who(shown, chosen.middle)
+        cranking = [i for i, what in enumerate(observables) if what.state == "cranking"]
+        resting = [i for i, what in enumerate(observables) if what.state != "cranking"]
+        loaded = [observables[i] for i in cranking]
+        held = self.model.load.hold(self.model.load.answers(who.added, loaded, who.source_v), who.demand_a)
+        count, many, branches = len(who.source_v), len(observables), len(self._shares)
+        mean, crank = np.zeros((count, many)), np.zeros((count, many))
+        loadings = np.zeros((count, many, _PARTS + branches))
+        mean[:, cranking] = held.values
+        crank[:, cranking] = held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None]
+        loadings[:, cranking, _CURRENT] = held.per_amp * (who.demand_a * chosen.width * self.log_spread)[:, None]
+        loadings[:, cranking, _SOURCE] = held.per_volt * who.source_spread[:, None]
+        ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
+        if context.away:
+            trace = (chosen.left == _TRACE)[:, None, None]
+            loadings[:, cranking, _TRACE_OHM : _TRACE_OHM + 2] = np.where(trace, ohms, 0.0)
+            ohms = np.where(trace, 0.0, ohms)
+        loadings[:, cranking, _OHM : _OHM + 2] = ohms
+        per_amp = self._tolerance(loaded)[held.turning.astype(np.intp)]
+        loadings[:, cranking, _PARTS:] = held.motor_a[:, None, None] * per_amp
+        if resting:
+            rest = self._rest([observables[i] for i in resting], who.group)
+            mean[:, resting] = rest * who.source_v[:, None]
+            loadings[:, resting, _SOURCE] = rest * who.source_spread[:, None]
+        return _Predicted(mean, loadings, crank, self._meter(observables, mean)), held
+
+    # --- the posterior -----------------------------------------------------------------------------------------------
 
     def _wrong_log(self) -> Floats:
         """Log density of a wrong reading at each value (m,)."""
         values = self._values
         clamp = np.array([bool(m.what.clamp) for m in self._numeric])
         full = np.where(clamp, 1000.0, 13.5 * self.model.circuit.scale)
-        nothing = np.where(clamp, 5.0, _NOTHING_V)
+        nothing = np.where(clamp, _NOTHING_A, _NOTHING_V)
         near = np.exp(-0.5 * (values / nothing) ** 2) / (nothing * np.sqrt(2 * np.pi))
-        return np.log(_WRONG_SHOWS_NOTHING * near + (1 - _WRONG_SHOWS_NOTHING) / full)
+        return np.log(WRONG_SHOWS_NOTHING * near + (1 - WRONG_SHOWS_NOTHING) / full)
 
-    def _told_log(self, site: Ints, heard: Ints) -> Floats:
-        """Log likelihood of the complaint and of everything that was answered (n,)."""
-        total = np.zeros(len(heard))
+    @cached_property
+    def _any_away(self) -> bool:
+        return any(m.context.away for m in self.evidence.measurements)
+
+    def _told_log(self, cell: Ints, heard: Mapping[Context, Ints]) -> Floats:
+        """Log likelihood of the complaint and of all answers (n,), from what is heard in each context."""
+        total = np.zeros(len(cell))
+        site = self.model.cells.site[cell]
         for table in self.evidence.tables:
-            total += np.log(evidence_weight(site, self.model.sites, heard, table))
-        symptom = self.evidence.symptom
-        if symptom is not None:
-            power = _INTERMITTENT_POWER if self.evidence.intermittent else 1.0
-            total += power * np.log(_TOLD[heard, HEARD.index(symptom)])
+            total += np.log(evidence_weight(site, self.model.sites, heard[self.now], table))
+        if self.evidence.symptom is not None:
+            vague = self.evidence.intermittent and not self._any_away
+            power = _INTERMITTENT_POWER if vague else 1.0
+            total += power * np.log(TOLD[heard[FIRST], HEARD.index(self.evidence.symptom)])
         return total
 
-    def answer_weight(self, table: Mapping[str, float]) -> Floats:
-        """How likely an answer is under each kept hypothesis (k,)."""
-        return evidence_weight(self.chosen.site, self.model.sites, self.held.heard, table)
+    def _contexts(self) -> list[Context]:
+        """Every context that evidence speaks of."""
+        contexts = dict.fromkeys(m.context for m in self.evidence.measurements)
+        if self.evidence.symptom is not None:
+            contexts[FIRST] = None
+        if self.evidence.tables or not contexts:
+            contexts[self.now] = None
+        return list(contexts)
 
     def _open_log(self, mean: Floats, source_v: Floats) -> Floats:
         """Log likelihood of spans that read open: the whole battery must show across them."""
         shows = np.abs(mean) > 0.75 * source_v[:, None]
         return np.where(shows, 0.0, np.log(self.model.priors.wrong_reading)).sum(axis=1)
 
-    def _screen(self, hypotheses: Hypotheses, cells: tuple[tuple[float, float, float], ...]) -> Floats:
+    def _variants(self, hypotheses: Hypotheses) -> list[tuple[_Variant, Ints, Floats]]:
+        """Each variant with the hypotheses that it makes a difference to and its log share of them."""
+        priors, rows = self.model.priors, np.arange(len(hypotheses))
+        site = self.model.cells.site[hypotheses.cell]
+        treated = (self._done_at[site] <= len(self.evidence.repairs)).any(axis=1)
+        some = (site >= 0).any(axis=1)
+        cures = [(True, rows, np.where(treated, np.log(priors.cured), 0.0))]
+        if treated.any():
+            cures.append((False, rows[treated], np.full(int(treated.sum()), np.log1p(-priors.cured))))
+        out: list[tuple[_Variant, Ints, Floats]] = []
+        for cured, of, log in cures:
+            if not self._any_away:
+                out.append((_Variant(cured, _SAME), of, log))
+                continue
+            shares = (priors.gone, priors.trace, 1.0 - priors.gone - priors.trace)
+            out.append((_Variant(cured, _GONE), of, log + np.where(some[of], np.log(shares[0]), 0.0)))
+            for left in (_TRACE, _SAME):
+                kept = some[of]
+                out.append((_Variant(cured, left), of[kept], log[kept] + np.log(max(shares[left], 1e-6))))
+        return out
+
+    def _screen(
+        self, hypotheses: Hypotheses, variant: _Variant, rows: Ints, base: Floats, cells: Sequence[tuple[float, ...]]
+    ) -> Floats:
         """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
-        scale, priors = self.model.circuit.scale, self.model.priors
-        loaded = [i for i, m in enumerate(self._numeric) if m.what.state == "cranking"]
-        resting = [i for i, m in enumerate(self._numeric) if m.what.state != "cranking"]
-        cranking = [*(self._numeric[i].what for i in loaded), *(m.what for m in self._open)]
-        at_rest = [self._numeric[i].what for i in resting]
-        tolerance = (self._tolerance(cranking) ** 2).sum(axis=2)[:, : len(loaded)]
+        priors = self.model.priors
         wrong = priors.wrong_reading
-        wrong_log = np.log(wrong) + self._wrong_log() if self._numeric else np.zeros(0)
+        wrong_log = np.log(wrong) + self._wrong_log()
 
-        def fit(values: Floats, mean: Floats, variance: Floats, lost: Floats) -> Floats:
-            right = np.log1p(-wrong) - 0.5 * ((values - mean) ** 2 / variance + np.log(2 * np.pi * variance))
-            return np.logaddexp(right, lost).sum(axis=1)
+        def fit(which: list[int], mean: Floats, variance: Floats) -> Floats:
+            misfit = (self._values[which] - mean) ** 2 / variance
+            right = np.log1p(-wrong) - 0.5 * (misfit + np.log(2 * np.pi * variance))
+            return np.logaddexp(right, wrong_log[which]).sum(axis=1)
 
-        scores = np.empty((len(hypotheses), len(cells)))
-        for start in range(0, len(hypotheses), _CHUNK):
-            rows = np.arange(start, min(start + _CHUNK, len(hypotheses)))
-            source_v = SOURCE_V * scale * hypotheses.source_share[rows]
-            source_spread = scale * hypotheses.source_spread[rows]
-            spread_ohm = hypotheses.spread_ohm[rows]
-            answers = self.model.load.answers(hypotheses.added.take(rows), cranking, source_v)
-            base = hypotheses.log_prior[rows]
-            if resting:
-                rest = self._rest(at_rest, hypotheses.broken, hypotheses.rest_group[rows])
-                mean = rest * source_v[:, None]
-                variance = (rest * source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
-                base = base + fit(self._values[resting], mean, variance, wrong_log[resting])
-            for cell, (middle, width, share) in enumerate(cells):
-                demand = self._typical * np.exp(middle * self._log_spread) * hypotheses.demand[rows]
-                held = self.model.load.hold(answers, demand)
-                score = base + np.log(share) + self._told_log(hypotheses.site[rows], held.heard)
-                if loaded:
-                    many = len(loaded)
-                    mean = held.values[:, :many]
-                    change = (width * self._log_spread) ** 2 + priors.crank_change**2
-                    variance = held.per_amp[:, :many] ** 2 * (change * demand**2)[:, None]
-                    variance += held.per_volt[:, :many] ** 2 * (source_spread**2)[:, None]
-                    variance += held.per_ohm_1[:, :many] ** 2 * spread_ohm[:, :1] ** 2
-                    variance += held.per_ohm_2[:, :many] ** 2 * spread_ohm[:, 1:] ** 2
-                    variance += tolerance[held.turning.astype(np.intp)] * (held.motor_a**2)[:, None]
-                    variance += self._meter(cranking[:many], mean)
-                    score = score + fit(self._values[loaded], mean, variance, wrong_log[loaded])
-                if self._open:
-                    score = score + self._open_log(held.values[:, len(loaded) :], source_v)
-                scores[rows, cell] = score
+        plans = []
+        for context in self._contexts():
+            here = [i for i, m in enumerate(self._numeric) if m.context == context]
+            loaded = [i for i in here if self._numeric[i].what.state == "cranking"]
+            resting = [i for i in here if self._numeric[i].what.state != "cranking"]
+            opened = [m.what for m in self._open if m.context == context]
+            observables = [*(self._numeric[i].what for i in loaded), *opened]
+            tolerance = (self._tolerance(observables) ** 2).sum(axis=2)[:, : len(loaded)]
+            plans.append((context, loaded, resting, opened, observables, tolerance))
+        scores = np.empty((len(rows), len(cells)))
+        for start in range(0, len(rows), _CHUNK):
+            part = slice(start, min(start + _CHUNK, len(rows)))
+            cell = hypotheses.cell[rows[part]]
+            count = len(cell)
+            score = np.repeat(base[part][:, None], len(cells), axis=1)
+            heard: list[dict[Context, Ints]] = [{} for _ in cells]
+            for context, loaded, resting, opened, observables, tolerance in plans:
+                shown = self._cells_in(cell, np.full(count, variant.cured), np.full(count, variant.left), context)
+                who = self._who(shown, np.zeros(count))
+                answers = self.model.load.answers(who.added, observables, who.source_v)
+                if resting:
+                    at_rest = [self._numeric[i].what for i in resting]
+                    rest = self._rest(at_rest, who.group)
+                    mean = rest * who.source_v[:, None]
+                    variance = (rest * who.source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
+                    score += fit(resting, mean, variance)[:, None]
+                for number, (middle, width, _) in enumerate(cells):
+                    demand = who.demand_a * np.exp(middle * self.log_spread)
+                    held = self.model.load.hold(answers, demand)
+                    heard[number][context] = held.heard
+                    if loaded:
+                        many = len(loaded)
+                        mean = held.values[:, :many]
+                        change = (width * self.log_spread) ** 2 + priors.crank_change**2
+                        variance = held.per_amp[:, :many] ** 2 * (change * demand**2)[:, None]
+                        variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
+                        variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
+                        variance += held.per_ohm_2[:, :many] ** 2 * who.spread_ohm[:, 1:] ** 2
+                        variance += tolerance[held.turning.astype(np.intp)] * (held.motor_a**2)[:, None]
+                        variance += self._meter(observables[:many], mean)
+                        score[:, number] += fit(loaded, mean, variance)
+                    if opened:
+                        score[:, number] += self._open_log(held.values[:, len(loaded) :], who.source_v)
+            for number, (_, _, share) in enumerate(cells):
+                scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, heard[number])
         return scores
 
     def _infer(self) -> None:
         model = self.model
-        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]] = [(model.singles, _CURRENT_FINE)]
+        sets: list[tuple[Hypotheses, Sequence[tuple[float, ...]]]] = [(model.singles, CURRENT_FINE)]
         if model.priors.two_faults > 0:
-            sets.append((model.pairs, _CURRENT_COARSE))
-        scores = [self._screen(hypotheses, cells) for hypotheses, cells in sets]
+            sets.append((model.pairs, CURRENT_COARSE))
+        blocks = [
+            (hypotheses, cells, variant, rows, log + hypotheses.log_prior[rows])
+            for hypotheses, cells in sets
+            for variant, rows, log in self._variants(hypotheses)
+        ]
+        scores = [self._screen(h, variant, rows, base, cells) for h, cells, variant, rows, base in blocks]
         flat = np.concatenate([score.ravel() for score in scores])
-        best = float(flat.max())
-        many = len(self._numeric)
-        most = int(min(_KEEP_MOST, max(100, 4e5 / max(many, 1) ** 2)))
-        order = np.argsort(flat)[::-1]
-        kept = order[:most]
-        kept = kept[flat[kept] > best - _KEEP_NATS]
-        sizes = np.cumsum([0, *(score.size for score in scores)])
-        parts: list[tuple[Hypotheses, Ints, Floats, Floats]] = []
-        picked: list[Ints] = []
-        for number, (hypotheses, cells) in enumerate(sets):
-            own = kept[(kept >= sizes[number]) & (kept < sizes[number + 1])]
-            rows, cell = np.divmod(own - sizes[number], len(cells))
-            middle, width = (np.array([c[i] for c in cells])[cell] * self._log_spread for i in (0, 1))
-            parts.append((hypotheses, rows, middle, width))
-            picked.append(own)
-        kept = np.concatenate(picked)
-        self.chosen = self._choose(parts)
-        exact = self._exact(self._prior_log(parts, sets, scores, picked))
+        ends = np.cumsum([0, *(score.size for score in scores)])
+        most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._numeric), 1) ** 2)))
+        kept = np.argpartition(flat, -most)[-most:] if len(flat) > most else np.arange(len(flat))
+        kept = np.sort(kept[flat[kept] > flat.max() - _KEEP_NATS])
+        parts: list[_Chosen] = []
+        priors_log: list[Floats] = []
+        for number, (hypotheses, cells, variant, rows, base) in enumerate(blocks):
+            own = kept[(kept >= ends[number]) & (kept < ends[number + 1])] - ends[number]
+            row, cell = np.divmod(own, len(cells))
+            middle, width, share = (np.array([c[i] for c in cells])[cell] for i in range(3))
+            flags = np.full(len(own), variant.cured), np.full(len(own), variant.left)
+            parts.append(_Chosen(hypotheses.cell[rows[row]], *flags, middle, width))
+            priors_log.append(base[row] + np.log(share))
+        self.chosen = _Chosen(
+            *(
+                np.concatenate([getattr(p, name) for p in parts])
+                for name in ("cell", "cured", "left", "middle", "width")
+            )
+        )
+        exact = self._exact(np.concatenate(priors_log))
         # What was left out keeps the weight that the screening gave it, moved by as much as the kept moved.
-        screened = flat[kept]
-        shift = _log_sum(exact) - _log_sum(screened)
+        shift = _log_sum(exact) - _log_sum(flat[kept])
         left = np.delete(flat, kept) + shift
         total = np.logaddexp(_log_sum(exact), _log_sum(left)) if len(left) else _log_sum(exact)
         self.weight: Floats = np.exp(exact - total)
-        self._left_out(sets, scores, kept, shift - total)
-
-    def _prior_log(
-        self,
-        parts: list[tuple[Hypotheses, Ints, Floats, Floats]],
-        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]],
-        scores: list[Floats],
-        picked: list[Ints],
-    ) -> Floats:
-        """Log of prior and current cell's share for each kept hypothesis (k,)."""
-        out: list[Floats] = []
-        offset = 0
-        for (hypotheses, rows, _, _), (_, cells), score, own in zip(parts, sets, scores, picked, strict=True):
-            cell = (own - offset) % len(cells)
-            share = np.log(np.array([c[2] for c in cells]))[cell]
-            out.append(hypotheses.log_prior[rows] + share)
-            offset += score.size
-        return np.concatenate(out)
-
-    def _choose(self, parts: list[tuple[Hypotheses, Ints, Floats, Floats]]) -> _Chosen:
-        broken: list[frozenset[str]] = []
-        groups: list[Ints] = []
-        for hypotheses, rows, _, _ in parts:
-            used, group = np.unique(hypotheses.rest_group[rows], return_inverse=True)
-            groups.append(group + len(broken))
-            broken += [hypotheses.broken[index] for index in used]
-
-        def join(get: str) -> np.ndarray:
-            return np.concatenate([getattr(hypotheses, get)[rows] for hypotheses, rows, _, _ in parts])
-
-        added = [hypotheses.added.take(rows) for hypotheses, rows, _, _ in parts]
-        middle = np.concatenate([m for _, _, m, _ in parts])
-        return _Chosen(
-            join("site"),
-            Added(
-                np.concatenate([a.branch for a in added]),
-                np.concatenate([a.ohm for a in added]),
-                np.concatenate([a.coil_works for a in added]),
-            ),
-            _Latent(
-                SOURCE_V * self.model.circuit.scale * join("source_share"),
-                self.model.circuit.scale * join("source_spread"),
-                self._typical * np.exp(middle) * join("demand"),
-                np.concatenate([w for _, _, _, w in parts]),
-                join("spread_ohm"),
-            ),
-            join("repair"),
-            tuple(broken),
-            np.concatenate(groups),
-        )
-
-    def _predict_with_heard(self, observables: Sequence[Observable], chosen: _Chosen) -> tuple[_Predicted, Held]:
-        """What these hypotheses predict for observables before the readings, and what is heard under each."""
-        cranking = np.array([i for i, what in enumerate(observables) if what.state == "cranking"], dtype=np.intp)
-        tolerance = self._tolerance(observables)
-        tolerance[:, [i for i, what in enumerate(observables) if what.state != "cranking"]] = 0.0
-        return self._predict(
-            observables,
-            self.model.load.answers(chosen.added, [observables[i] for i in cranking], chosen.latent.source_v),
-            chosen.latent,
-            self._rest(observables, chosen.broken, chosen.rest_group),
-            tolerance,
-            cranking,
-        )
+        self._left_out(blocks, scores, kept, ends, shift - total)
 
     def _exact(self, prior_log: Floats) -> Floats:
         """Log weight of each kept hypothesis with the readings' full covariance (k,)."""
-        observables = [m.what for m in self._numeric]
-        many = len(observables)
-        self._predicted, held = self._predict_with_heard(observables, self.chosen)
-        self.held = held
-        self.wrong: Floats = np.zeros((len(prior_log), many))
-        total = prior_log + self._told_log(self.chosen.site, held.heard)
-        if self._open:
-            opened, _ = self._predict_with_heard([m.what for m in self._open], self.chosen)
-            total = total + self._open_log(opened.mean, self.chosen.latent.source_v)
+        many, count = len(self._numeric), len(prior_log)
+        heard: dict[Context, Ints] = {}
+        total = prior_log
+        width = _PARTS + len(self._shares)
+        whole = _Predicted(
+            np.empty((count, many)), np.empty((count, many, width)), np.empty((count, many)), np.empty((count, many))
+        )
+        for context in dict.fromkeys([*self._contexts(), self.now]):
+            here = [i for i, m in enumerate(self._numeric) if m.context == context]
+            opened = [m for m in self._open if m.context == context]
+            observables = [*(self._numeric[i].what for i in here), *(m.what for m in opened)]
+            predicted, held = self._predict(observables, context, self.chosen)
+            for name in ("mean", "loadings", "crank", "own"):
+                getattr(whole, name)[:, here] = getattr(predicted, name)[:, : len(here)]
+            heard[context] = held.heard
+            if context == self.now:
+                self.held = held
+            if opened:
+                total = total + self._open_log(predicted.mean[:, len(here) :], self._source_v(context))
+        self._predicted = whole
+        total = total + self._told_log(self.chosen.cell, heard)
+        self.wrong: Floats = np.zeros((count, many))
         if not many:
-            self._precision = np.zeros((len(prior_log), 0, 0))
-            self._pull = np.zeros((len(prior_log), 0))
+            self._precision, self._pull = np.zeros((count, 0, 0)), np.zeros((count, 0))
             return total
-        covariance = self._predicted.covariance(self._predicted, self._same_crank())
-        covariance[:, np.arange(many), np.arange(many)] += self._predicted.own
-        residual = self._values - self._predicted.mean
+        covariance = whole.covariance(whole)
+        covariance += whole.crank[:, :, None] * whole.crank[:, None, :] * self._same_crank()
+        covariance[:, np.arange(many), np.arange(many)] += whole.own
+        residual = self._values - whole.mean
         precision = np.linalg.inv(covariance)
         pull = np.einsum("kij,kj->ki", precision, residual)
         _, log_det = np.linalg.slogdet(covariance)
@@ -476,6 +493,12 @@ class Belief:
         self._precision, self._pull = precision, pull
         return total + likelihood
 
+    def _source_v(self, context: Context) -> Floats:
+        """The battery's own volts under each kept hypothesis in a context (k,)."""
+        chosen = self.chosen
+        shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
+        return self._who(shown, chosen.middle).source_v
+
     def _same_crank(self) -> Floats:
         """Which readings were taken in one crank (m, m)."""
         crank = [m.crank if m.crank is not None else -m.number - 1 for m in self._numeric]
@@ -483,26 +506,51 @@ class Belief:
 
     def _left_out(
         self,
-        sets: list[tuple[Hypotheses, tuple[tuple[float, float, float], ...]]],
+        blocks: list[tuple[Hypotheses, Sequence[tuple[float, ...]], _Variant, Ints, Floats]],
         scores: list[Floats],
         kept: Ints,
+        ends: Ints,
         shift: float,
     ) -> None:
         """Weight of what the exact sum left out, by repair and by site."""
+        cells = self.model.cells
         self._rest_repair = np.zeros(len(self.model.repairs))
         self._rest_site = np.zeros(len(self.model.sites) + 1)
-        offset = 0
-        for (hypotheses, cells), score in zip(sets, scores, strict=True):
-            weight = np.exp(np.minimum(score.ravel() + shift, 0.0))
-            own = kept[(kept >= offset) & (kept < offset + score.size)] - offset
-            weight[own] = 0.0
-            by_row = weight.reshape(-1, len(cells)).sum(axis=1)
-            np.add.at(self._rest_repair, hypotheses.repair[:, 0], by_row)
+        for number, ((hypotheses, _, variant, rows, _), score) in enumerate(zip(blocks, scores, strict=True)):
+            weight = np.exp(np.minimum(score + shift, 0.0))
+            own = kept[(kept >= ends[number]) & (kept < ends[number + 1])] - ends[number]
+            weight.ravel()[own] = 0.0
+            by_row = weight.sum(axis=1)
+            flags = np.full(len(rows), variant.cured), np.full(len(rows), variant.left)
+            shown = self._cells_in(hypotheses.cell[rows], *flags, self.now)
+            np.add.at(self._rest_repair, self._needed(shown)[:, 0], by_row)
             for end in (0, 1):
-                np.add.at(self._rest_site, hypotheses.site[:, end], by_row)
-            offset += score.size
+                np.add.at(self._rest_site, cells.site[shown[:, end]], by_row)
 
-    # --- what follows ------------------------------------------------------------------------------------------
+    def _needed(self, shown: Ints) -> Ints:
+        """Repairs (n, 2) that cells call for, the one that costs more volts first, no repair last."""
+        cells, none = self.model.cells, len(self.model.repairs) - 1
+        repair = cells.repair[shown]
+        volts = np.where(repair == none, -1.0, cells.by_volts[shown])
+        return np.where((volts[:, 0] >= volts[:, 1])[:, None], repair, repair[:, ::-1])
+
+    # --- what follows ------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def shown(self) -> Ints:
+        """Cells (k, 2) of the kept hypotheses in the circuit as it is now."""
+        chosen = self.chosen
+        return self._cells_in(chosen.cell, chosen.cured, chosen.left, self.now)
+
+    @cached_property
+    def sites(self) -> Ints:
+        """Sites at fault now under the kept hypotheses (k, 2), -1 for none."""
+        return self.model.cells.site[self.shown]
+
+    @cached_property
+    def needed(self) -> Ints:
+        """Repairs called for now under the kept hypotheses (k, 2), the costlier fault's first."""
+        return self._needed(self.shown)
 
     @cached_property
     def first_repair(self) -> Ints:
@@ -511,13 +559,13 @@ class Belief:
         Of two faults it is the one that is the surer of the two, whatever the other may be; when both are as sure, the
         one that costs more volts.
         """
-        repair = self.chosen.repair
-        needed = np.zeros(len(self.model.repairs))
+        repair = self.needed
+        odds = np.zeros(len(self.model.repairs))
         both = repair[:, 0] != repair[:, 1]
-        np.add.at(needed, repair[:, 0], self.weight)
-        np.add.at(needed, repair[both, 1], self.weight[both])
-        needed[-1] = 0.0
-        second = both & (needed[repair[:, 1]] > 1.02 * needed[repair[:, 0]])
+        np.add.at(odds, repair[:, 0], self.weight)
+        np.add.at(odds, repair[both, 1], self.weight[both])
+        odds[-1] = 0.0
+        second = both & (odds[repair[:, 1]] > 1.02 * odds[repair[:, 0]])
         return np.where(second, repair[:, 1], repair[:, 0])
 
     @cached_property
@@ -530,88 +578,81 @@ class Belief:
 
     @cached_property
     def site_probability(self) -> Floats:
-        """Odds that each site is at fault, alone or beside another (s,)."""
+        """Odds that each site is at fault now, alone or beside another (s,)."""
         total = self._rest_site[: len(self.model.sites)].copy()
         for end in (0, 1):
-            there = self.chosen.site[:, end] >= 0
-            np.add.at(total, self.chosen.site[there, end], self.weight[there])
+            there = self.sites[:, end] >= 0
+            np.add.at(total, self.sites[there, end], self.weight[there])
         return total
 
     def beside(self, repair: str) -> dict[int, float]:
         """Odds of each site that calls for another repair than this one, given that this one is needed."""
-        wanted = self.model.repairs.index(repair)
-        repairs, sites = self.chosen.repair, self.chosen.site
-        needed = (repairs == wanted).any(axis=1)
+        wanted, none = self.model.repairs.index(repair), len(self.model.repairs) - 1
+        needed = (self.needed == wanted).any(axis=1)
         whole = float(self.weight[needed].sum())
-        none = len(self.model.repairs) - 1
         odds: dict[int, float] = {}
-        pairs = np.flatnonzero(needed & (sites[:, 1] >= 0) & (repairs != none).all(axis=1))
-        for end in (0, 1):
-            for row in pairs:
-                number = int(sites[row, end])
-                if self.model.sites[number].repair != repair:
+        for row in np.flatnonzero(needed & (self.needed != none).all(axis=1)):
+            for number in map(int, self.sites[row]):
+                if number >= 0 and self.model.sites[number].repair != repair:
                     odds[number] = odds.get(number, 0.0) + float(self.weight[row]) / whole
         return odds
+
+    def answer_weight(self, table: Mapping[str, float]) -> Floats:
+        """How likely an answer is under each kept hypothesis (k,)."""
+        return evidence_weight(self.sites, self.model.sites, self.held.heard, table)
 
     @cached_property
     def doubt(self) -> dict[int, float]:
         """Probability that each reading is wrong, by its number."""
         shares = (self.weight @ self.wrong) / max(self.weight.sum(), 1e-300)
         doubts = {m.number: float(share) for m, share in zip(self._numeric, shares, strict=True)}
-        if self._open:
-            mean = self._predict_with_heard([m.what for m in self._open], self.chosen)[0].mean
-            fits = np.abs(mean) > 0.75 * self.chosen.latent.source_v[:, None]
-            for m, share in zip(self._open, self.weight @ ~fits / self.weight.sum(), strict=True):
-                doubts[m.number] = float(share)
+        for m in self._open:
+            mean = self._predict([m.what], m.context, self.chosen)[0].mean[:, 0]
+            fits = np.abs(mean) > 0.75 * self._source_v(m.context)
+            doubts[m.number] = float(self.weight @ ~fits / self.weight.sum())
         return doubts
 
+    def _within(self, column: int | Ints, rows: Ints | slice) -> tuple[Floats, Floats]:
+        """Posterior mean and spread, in standard deviations, of what one column of the loadings stands for."""
+        if isinstance(column, int):
+            load = self._predicted.loadings[rows, :, column]
+        else:
+            load = self._predicted.loadings[rows][np.arange(len(column)), :, column]
+        precision = self._precision[rows]
+        step = np.einsum("km,km->k", load, self._pull[rows])
+        shrink = 1.0 - np.einsum("ki,kij,kj->k", load, precision, load)
+        return step, np.sqrt(np.clip(shrink, 0.0, 1.0))
+
     def excess_ohm(self, site: int) -> tuple[float, float, float] | None:
-        """Low, middle and high (5, 50, 95 %) of a site's added resistance; None where it is not a resistance."""
-        middles: list[Floats] = []
-        spreads: list[Floats] = []
-        weights: list[Floats] = []
-        for end, loading in ((0, self._predicted.ohm_1), (1, self._predicted.ohm_2)):
-            rows = np.flatnonzero(self.chosen.site[:, end] == site)
-            load, precision = loading[rows], self._precision[rows]
-            step = np.einsum("km,km->k", load, self._pull[rows])
-            shrink = 1.0 - np.einsum("ki,kij,kj->k", load, precision, load)
-            wide = self.chosen.latent.spread_ohm[rows, end]
-            middles.append(self.chosen.added.ohm[rows, end] + wide * step)
-            spreads.append(wide * np.sqrt(np.clip(shrink, 0.0, 1.0)))
-            weights.append(self.weight[rows])
-        middle, spread, weight = (np.concatenate(x) for x in (middles, spreads, weights))
-        if not weight.sum() > 0:
+        """Low, middle and high (5, 50, 95 %) of a site's added resistance; None where it has none."""
+        cells = self.model.cells
+        rows, end = np.nonzero(self.sites == site)
+        if not len(rows) or not self.weight[rows].sum() > 0:
             return None
-        values = np.concatenate([middle + z * spread for z in (-1.5, -0.5, 0.5, 1.5)])
-        mass = np.concatenate([weight * w for w in (0.16, 0.34, 0.34, 0.16)])
-        low, mid, high = _quantiles(values, mass, (0.05, 0.5, 0.95))
-        return max(low, 0.0), max(mid, 0.0), max(high, 0.0)
+        step, spread = self._within(_OHM + end, rows)
+        cell = self.shown[rows, end]
+        wide = cells.spread_ohm[cell]
+        values = np.concatenate([cells.added_ohm[cell] + wide * (step + z * spread) for z in (-1.5, -0.5, 0.5, 1.5)])
+        mass = np.concatenate([self.weight[rows] * share for share in (0.16, 0.34, 0.34, 0.16)])
+        low, middle, high = _quantiles(values, mass, (0.05, 0.5, 0.95))
+        return max(low, 0.0), max(middle, 0.0), max(high, 0.0)
 
     def open_share(self, site: int) -> float:
         """Of the odds that a site is at fault, the share that it is a complete break."""
-        chosen, broken, total = self.chosen, 0.0, 0.0
-        for end in (0, 1):
-            own = chosen.site[:, end] == site
-            total += float(self.weight[own].sum())
-            broken += float(self.weight[own & (chosen.added.ohm[:, end] >= OPEN_OHM)].sum())
-        return broken / total if total > 0 else 0.0
-
-    @cached_property
-    def _current(self) -> tuple[Floats, Floats]:
-        """Mean and standard deviation of the motor's current under each kept hypothesis (k,)."""
-        chosen = self.chosen
-        step = np.einsum("km,km->k", self._predicted.current, self._pull)
-        shrink = 1.0 - np.einsum("ki,kij,kj->k", self._predicted.current, self._precision, self._predicted.current)
-        turning = self.held.turning
-        wide = chosen.latent.demand_a * chosen.latent.width
-        mean = np.where(turning, chosen.latent.demand_a + wide * step, self.held.motor_a)
-        spread = np.where(turning, wide * np.sqrt(np.clip(shrink, 0.0, 1.0)), 0.03 * self.held.motor_a)
-        return np.maximum(mean, 0.0), spread
+        rows, end = np.nonzero(self.sites == site)
+        total = float(self.weight[rows].sum())
+        broken = self.model.cells.added_ohm[self.shown[rows, end]] >= OPEN_OHM
+        return float(self.weight[rows][broken].sum()) / total if total > 0 else 0.0
 
     @cached_property
     def current_a(self) -> tuple[float, float]:
-        """Mean and standard deviation of the current that flows in the motor while start is held."""
-        mean, spread = self._current
+        """Mean and standard deviation of the current that flows in the motor while start is held, as it is now."""
+        step, spread = self._within(_CURRENT, slice(None))
+        chosen, turning = self.chosen, self.held.turning
+        demand = self._who(self.shown, chosen.middle).demand_a
+        wide = demand * chosen.width * self.log_spread
+        mean = np.maximum(np.where(turning, demand + wide * step, self.held.motor_a), 0.0)
+        spread = np.where(turning, wide * spread, 0.03 * self.held.motor_a)
         weight = self.weight / self.weight.sum()
         middle = float(weight @ mean)
         return middle, float(np.sqrt(weight @ (spread**2 + (mean - middle) ** 2)))
@@ -619,19 +660,18 @@ class Belief:
     def healthy(self, observables: Sequence[Observable]) -> tuple[Floats, Floats]:
         """Mean and standard deviation of what a sound circuit would read at this current (m,), (m,).
 
-        Where no current flows at all (a break), it is the current that the engine asks for.
+        Where hardly any current flows (a break), it is the current that the engine asks for.
         """
         middle, spread = self.current_a
         if middle < 0.25 * self._typical:
-            middle, spread = self._typical, self._typical * self._log_spread
-        load = self.model.load
-        one = np.array([True])
-        none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), one)
+            middle, spread = self._typical, self._typical * self.log_spread
+        load, scale = self.model.load, self.model.circuit.scale
+        none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
         loaded = [what for what in observables if what.state == "cranking"]
-        source = np.array([SOURCE_V * self.model.circuit.scale])
+        source, source_spread = np.array([SOURCE_V * scale]), SOURCE_SPREAD * scale
         held = load.hold(load.answers(none, loaded, source), np.array([middle]))
         tolerance = (self._tolerance(loaded)[1] ** 2).sum(axis=1) * middle**2
-        wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * self._source_spread) ** 2)
+        wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
         means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
         out = np.empty((2, len(observables)))
@@ -640,38 +680,34 @@ class Belief:
                 out[:, number] = next(means), next(wides)
             else:
                 share = next(resting)
-                out[:, number] = share * source[0], abs(share) * self._source_spread
+                out[:, number] = share * source[0], abs(share) * source_spread
         return out[0], out[1]
 
     def without(self, number: int) -> tuple[Floats, Floats, Floats]:
         """What hypotheses that take a reading for wrong would have it read: means, spreads, weights (k,), to sum 1."""
         column = next((i for i, m in enumerate(self._numeric) if m.number == number), None)
-        what = next(m.what for m in self.evidence.measurements if m.number == number)
+        m = next(m for m in self.evidence.measurements if m.number == number)
         odds = self.weight * (self.wrong[:, column] if column is not None else 1.0)
         rows = np.flatnonzero(odds > 1e-6 * odds.max()) if odds.max() > 0 else np.arange(len(odds))
-        mean, spread = self.foresee([what], rows)
+        mean, spread = self.foresee([m.what], rows, m.context)
         weight = odds[rows] / odds[rows].sum() if odds[rows].sum() > 0 else np.full(len(rows), 1.0 / len(rows))
         return mean[:, 0], spread[:, 0], weight
 
-    def foresee(self, observables: Sequence[Observable], rows: Ints) -> tuple[Floats, Floats]:
-        """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far."""
-        new, _ = self._predict_with_heard(observables, self.chosen.take(rows))
+    def foresee(
+        self, observables: Sequence[Observable], rows: Ints, context: Context | None = None
+    ) -> tuple[Floats, Floats]:
+        """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far.
+
+        They are readings of the circuit as it is now unless another context is given.
+        """
+        new, _ = self._predict(observables, context or self.now, self.chosen.take(rows))
         mean, variance = new.mean, new.variance()
         if len(self._numeric):
-            old = _Predicted(
-                *(getattr(self._predicted, name)[rows] for name in _BY_ROW),
-                tolerance=self._predicted.tolerance,
-                own=self._predicted.own[rows],
-            )
-            none = np.zeros((len(observables), len(self._numeric)))
-            cross = new.covariance(old, none)
+            cross = new.covariance(self._predicted.take(rows))
             mean = mean + np.einsum("kmn,kn->km", cross, self._pull[rows])
             gain = cross @ self._precision[rows]
             variance = variance - np.einsum("kmn,kmn->km", gain, cross)
         return mean, np.sqrt(np.maximum(variance, 1e-8))
-
-
-_BY_ROW = ("mean", "current", "crank", "source", "ohm_1", "ohm_2", "motor_a", "turning")
 
 
 def _log_sum(values: Floats) -> float:
@@ -700,8 +736,8 @@ def _allow_wrong(
     swap = np.log(wrong) - np.log1p(-wrong) + wrong_log
     one = fits[:, None] + 0.5 * (pull**2 / own + np.log(2 * np.pi / own)) + swap
     terms = [fits[:, None], one]
+    left, right = np.triu_indices(many, 1)
     if many >= 4:
-        left, right = np.triu_indices(many, 1)
         a, b, c = own[:, left], own[:, right], precision[:, left, right]
         determinant = np.maximum(a * b - c * c, 1e-300)
         x, y = pull[:, left], pull[:, right]

@@ -19,8 +19,12 @@ _LONGEST_LOOP = 6
 
 
 def doubted(belief: Belief) -> list[Measurement]:
-    """Readings that are more likely wrong than right, in the order they were taken."""
-    return [m for m in belief.evidence.measurements if belief.doubt.get(m.number, 0.0) >= DOUBTED]
+    """Readings since the last repair that are more likely wrong than right, in the order they were taken."""
+    return [
+        m
+        for m in belief.evidence.measurements
+        if m.context.repairs == belief.now.repairs and belief.doubt.get(m.number, 0.0) >= DOUBTED
+    ]
 
 
 def shown_value(m: Measurement) -> str:
@@ -32,7 +36,9 @@ def shown_value(m: Measurement) -> str:
 
 def reason(belief: Belief, m: Measurement) -> str:
     """One sentence that says what a doubted reading does not fit."""
-    others = [other for other in belief.evidence.measurements if other.number != m.number]
+    others = [
+        other for other in belief.evidence.measurements if other.number != m.number and other.context == m.context
+    ]
     again = [other for other in others if other.what == m.what and other.value is not None]
     if again:
         said = " and ".join(f"{shown_value(other)} (reading {other.number})" for other in again[:3])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -38,7 +38,6 @@ class History:
     replaced: frozenset[str] = frozenset()
     helped_by: tuple[str, ...] = ()
     touched: str | None = None
-    repaired: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,30 +66,41 @@ class Site:
     weight: float
     fine: tuple[Cell, ...]
     coarse: tuple[Cell, ...]
+    trace: Cell = Cell(1.0)
 
 
 @dataclass(frozen=True)
-class Hypotheses:
-    """n hypotheses as arrays; the last of the singles is the healthy circuit.
+class Cells:
+    """Every cell of every site side by side, as arrays of length c; the healthy circuit is the last one.
 
-    `site` (n, 2) are numbers of sites, -1 where there is none. `repair` (n, 2) indexes `repairs`: what each of the two
-    faults calls for, the one that costs more volts first. `broken` are the sets of branches that carry nothing,
-    `rest_group` (n,) which one applies.
+    `site` is -1 for the healthy circuit. `repair` indexes the model's repairs: what the cell calls for alone;
+    `by_volts` is how much it costs. `group` indexes `groups`: the branch that carries nothing, if any.
+    `trace` (sites + 1,) is the cell that a site leaves behind while its fault comes and goes.
     """
 
-    sites: tuple[Site, ...]
-    repairs: tuple[str, ...]
     site: Ints
-    added: Added
+    branch: Ints
+    added_ohm: Floats
     spread_ohm: Floats
     source_share: Floats
     source_spread: Floats
     demand: Floats
-    log_prior: Floats
-    repair: Ints
-    broken: tuple[frozenset[str], ...]
-    rest_group: Ints
+    coil_works: NDArray[np.bool_]
     is_open: NDArray[np.bool_]
+    weight: Floats
+    repair: Ints
+    by_volts: Floats
+    groups: tuple[str, ...]
+    group: Ints
+    trace: Ints
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """n hypotheses: the cells of their two faults (n, 2), the last cell standing for none, and their log prior (n,)."""
+
+    cell: Ints
+    log_prior: Floats
 
     def __len__(self) -> int:
         return len(self.log_prior)
@@ -141,8 +151,6 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
         weight = weigh(base, name, str(part.kind))
         if history.touched is not None and history.touched in part.between:
             weight *= priors.touched
-        if part.repair in history.repaired:
-            weight *= priors.replaced
         if control:
             material, most = MATERIAL_CONTROL_V * scale / circuit.map.solenoid.hold_in_a, 2.0 * scale
         else:
@@ -157,6 +165,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
                 weight,
                 _excess_cells(material, most, _FINE, priors.open_share),
                 _excess_cells(material, most, _COARSE, priors.open_share),
+                Cell(1.0, 1.3 * material, 0.9 * material),
             )
         )
     own = circuit.battery_ohm
@@ -165,8 +174,6 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     def family(part: str, fault: str, branch: str, repair: str, fine: list[Cell], coarse: list[Cell]) -> None:
         key = f"{part}-{fault}"
         weight = weigh(priors.families[key], part, key)
-        if repair in history.repaired:
-            weight *= priors.replaced
         total_fine, total_coarse = sum(c.weight for c in fine), sum(c.weight for c in coarse)
         sites.append(
             Site(
@@ -248,27 +255,66 @@ class FaultModel:
         return (*dict.fromkeys(site.repair for site in self.sites), NO_REPAIR)
 
     @cached_property
+    def cells(self) -> Cells:
+        """All cells: each site's fine and coarse ones, the traces, and the healthy circuit."""
+        flat = [(n, cell) for n, site in enumerate(self.sites) for cell in (*site.fine, *site.coarse, site.trace)]
+        flat.append((-1, Cell(1.0)))
+        index = self.load.index
+        site = np.array([number for number, _ in flat])
+        names = [COIL if not cell.coil_works else self.sites[n].branch if cell.is_open else "" for n, cell in flat]
+        groups = list(dict.fromkeys(["", *names]))
+        bare = Cells(
+            site=site,
+            branch=np.array([index[self.sites[n].branch] if n >= 0 else index[BATTERY] for n in site]),
+            weight=np.array([cell.weight * (self.sites[n].weight if n >= 0 else 1.0) for n, cell in flat]),
+            groups=tuple(groups),
+            group=np.array([groups.index(name) for name in names]),
+            trace=np.array([*self._places("trace"), len(flat) - 1]),
+            repair=np.empty(0, dtype=np.intp),
+            by_volts=np.empty(0),
+            **{name: np.array([getattr(cell, name) for _, cell in flat]) for name in _CELL_FIELDS},
+        )
+        repair, by_volts = self._judged(bare)
+        return replace(bare, repair=repair, by_volts=by_volts)
+
+    def _places(self, which: str) -> list[int]:
+        """Where each site's cells of one sort lie among all cells."""
+        places: list[int] = []
+        start = 0
+        for site in self.sites:
+            fine, coarse = len(site.fine), len(site.coarse)
+            own = {
+                "fine": range(start, start + fine),
+                "coarse": range(start + fine, start + fine + coarse),
+                "trace": range(start + fine + coarse, start + fine + coarse + 1),
+            }
+            places += own[which]
+            start += fine + coarse + 1
+        return places
+
+    @cached_property
     def singles(self) -> Hypotheses:
         """Every single fault in fine steps, and the healthy circuit last."""
-        cells = self._cells([site.fine for site in self.sites])
-        rows = np.arange(len(cells.weight))
-        weight = cells.weight.copy()
-        weight[-1] = self.priors.families["nothing"] * (self.priors.after_repair if self.history.repaired else 1.0)
-        return self._join(cells, rows, np.full(len(rows), rows[-1]), weight)
+        healthy = len(self.cells.site) - 1
+        first = np.array([*self._places("fine"), healthy])
+        weight = self.cells.weight[first]
+        weight[-1] = self.priors.families["nothing"]
+        return Hypotheses(np.stack([first, np.full(len(first), healthy)], axis=1), np.log(weight))
 
     @cached_property
     def pairs(self) -> Hypotheses:
         """Every pair of faults that both matter, in coarse steps."""
-        cells = self._cells([site.coarse for site in self.sites])
-        big = np.flatnonzero(cells.matters)
+        cells = self.cells
+        coarse = np.array(self._places("coarse"))
+        big = coarse[cells.repair[coarse] != len(self.repairs) - 1]
         one, two = (big[side] for side in np.triu_indices(len(big), 1))
-        passive = np.array([site.part in self.circuit.parts for site in self.sites] + [True])
+        passive = np.array([site.part in self.circuit.parts for site in self.sites])
         # Pairs within battery, starter and engine ask the same of the meter as one of them alone.
         apart = (cells.branch[one] != cells.branch[two]) & (passive[cells.site[one]] | passive[cells.site[two]])
         one, two = one[apart], two[apart]
         total = sum(site.weight for site in self.sites)
         weight = cells.weight[one] * cells.weight[two] * (2.0 * self.priors.two_faults / total)
-        return self._join(cells, one, two, weight)
+        return Hypotheses(np.stack([one, two], axis=1), np.log(weight))
 
     def healthy_volts(self, what: Observable) -> float:
         """What the healthy circuit reads here at the typical current: its sign tells the current's direction."""
@@ -289,44 +335,17 @@ class FaultModel:
             self._rest[key] = float(rest_volts(self.circuit, [what], broken)[0])
         return self._rest[key]
 
-    def _cells(self, by_site: list[tuple[Cell, ...]]) -> _Cells:
-        flat = [(number, cell) for number, cells in enumerate(by_site) for cell in cells]
-        flat.append((-1, Cell(1.0)))
-        index = self.load.index
-        site = np.array([number for number, _ in flat])
-        branch = np.array([index[self.sites[n].branch] if n >= 0 else index[BATTERY] for n in site])
-        broken = [cell.is_open or not cell.coil_works for _, cell in flat]
-        names = [COIL if not cell.coil_works else self.sites[n].branch if n >= 0 else "" for n, cell in flat]
-        arrays = {
-            name: np.array([getattr(cell, name) for _, cell in flat])
-            for name in (
-                "weight",
-                "added_ohm",
-                "spread_ohm",
-                "source_share",
-                "source_spread",
-                "demand",
-                "coil_works",
-                "is_open",
-            )
-        }
-        arrays["weight"] = arrays["weight"] * np.array([self.sites[n].weight if n >= 0 else 1.0 for n in site])
-        groups = ["", *dict.fromkeys(name for name, out in zip(names, broken, strict=True) if out)]
-        group = np.array([groups.index(name) if out else 0 for name, out in zip(names, broken, strict=True)])
-        cells = _Cells(site=site, branch=branch, groups=tuple(groups), group=group, **arrays)
-        cells.repair, cells.matters, cells.by_volts = self._judged(cells)
-        return cells
+    def _judged(self, cells: Cells) -> tuple[Ints, Floats]:
+        """For each cell alone: the repair it calls for, and the volts that it costs.
 
-    def _judged(self, cells: _Cells) -> tuple[Ints, NDArray[np.bool_], Floats]:
-        """For each cell alone: the repair it calls for, whether it matters, and the volts by which it does."""
-        circuit, count = self.circuit, len(cells.weight)
+        An excess that loses little and changes nothing in how it cranks calls for no repair.
+        """
+        circuit, count = self.circuit, len(cells.site)
         role = circuit.roles
         spans = [Observable("cranking", *site_span(circuit, site)) for site in self.sites]
         posts = Observable("cranking", role["battery.positive"], role["battery.negative"])
         branch = np.stack([cells.branch, np.full(count, self.load.index[BATTERY])], axis=1)
         added = Added(branch, np.stack([cells.added_ohm, np.zeros(count)], axis=1), cells.coil_works)
-        same = branch[:, 0] == branch[:, 1]
-        branch[same, 1] = self.load.index[MOTOR]
         held = self.load.hold(
             self.load.answers(added, [*spans, posts], 12.6 * circuit.scale * cells.source_share),
             circuit.demand_a[1] * cells.demand,
@@ -335,77 +354,33 @@ class FaultModel:
         lost = held.values - held.values[-1]
         order = {name: number for number, name in enumerate(self.repairs)}
         repair = np.full(count, order[NO_REPAIR])
-        matters = np.zeros(count, dtype=bool)
         by_volts = np.zeros(count)
         for number, site in enumerate(self.sites):
-            own = cells.site == number
+            own = np.flatnonzero(cells.site == number)
             if site.part in circuit.parts:
                 control = circuit.parts[site.part].part.side is Side.CONTROL
                 least = (MATERIAL_CONTROL_V if control else MATERIAL_V) * circuit.scale
                 by_volts[own] = lost[own, number]
-                matters[own] = changed[own] | (lost[own, number] >= 0.999 * least)
+                matters = changed[own] | (lost[own, number] >= 0.999 * least)
             elif site.fault == "discharged":
-                by_volts[own], matters[own] = 100.0, cells.source_share[own] < 12.2 / 12.6
+                by_volts[own], matters = 100.0, cells.source_share[own] < 12.2 / 12.6
             elif site.family == "battery-worn":
-                by_volts[own], matters[own] = 50.0, held.values[own, -1] < 9.6 * circuit.scale
+                by_volts[own], matters = 50.0, held.values[own, -1] < 9.6 * circuit.scale
             else:
-                by_volts[own], matters[own] = 25.0, changed[own]
-            repair[own & matters] = order[site.repair]
-        return repair, matters, by_volts
-
-    def _join(self, cells: _Cells, one: Ints, two: Ints, weight: Floats) -> Hypotheses:
-        branch = np.stack([cells.branch[one], cells.branch[two]], axis=1)
-        # The empty second cell must not share the first one's branch, whatever it is.
-        spare = np.where(cells.branch[one] == self.load.index[BATTERY], self.load.index[MOTOR], cells.branch[two])
-        branch[:, 1] = np.where(branch[:, 0] == branch[:, 1], spare, branch[:, 1])
-        repairs = np.stack([cells.repair[one], cells.repair[two]], axis=1)
-        first_leads = cells.by_volts[one] >= cells.by_volts[two]
-        pair_group = cells.group[one] * len(cells.groups) + cells.group[two]
-        used, rest_group = np.unique(pair_group, return_inverse=True)
-        broken = tuple(
-            frozenset({cells.groups[key // len(cells.groups)], cells.groups[key % len(cells.groups)]} - {""})
-            for key in used
-        )
-        return Hypotheses(
-            self.sites,
-            self.repairs,
-            np.stack([cells.site[one], cells.site[two]], axis=1),
-            Added(
-                branch,
-                np.stack([cells.added_ohm[one], cells.added_ohm[two]], axis=1),
-                cells.coil_works[one] & cells.coil_works[two],
-            ),
-            np.stack([cells.spread_ohm[one], cells.spread_ohm[two]], axis=1),
-            cells.source_share[one] * cells.source_share[two],
-            np.minimum(cells.source_spread[one], cells.source_spread[two]),
-            np.maximum(cells.demand[one], cells.demand[two]),
-            np.log(weight),
-            np.where(first_leads[:, None], repairs, repairs[:, ::-1]),
-            broken,
-            rest_group,
-            np.stack([cells.is_open[one], cells.is_open[two]], axis=1),
-        )
+                by_volts[own], matters = 25.0, changed[own]
+            repair[own[matters]] = order[site.repair]
+        return repair, by_volts
 
 
-@dataclass
-class _Cells:
-    """All cells of all sites side by side, the healthy circuit last; `group` indexes what is broken in `groups`."""
-
-    site: Ints
-    branch: Ints
-    weight: Floats
-    added_ohm: Floats
-    spread_ohm: Floats
-    source_share: Floats
-    source_spread: Floats
-    demand: Floats
-    coil_works: NDArray[np.bool_]
-    is_open: NDArray[np.bool_]
-    groups: tuple[str, ...]
-    group: Ints
-    repair: Ints = field(default_factory=lambda: np.empty(0, dtype=np.intp))
-    matters: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
-    by_volts: Floats = field(default_factory=lambda: np.empty(0))
+_CELL_FIELDS = (
+    "added_ohm",
+    "spread_ohm",
+    "source_share",
+    "source_spread",
+    "demand",
+    "coil_works",
+    "is_open",
+)
 
 
 def site_span(circuit: Circuit, site: Site) -> tuple[str, str]:

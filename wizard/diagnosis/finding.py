@@ -71,8 +71,12 @@ def drop_between(measurements: Sequence[Measurement], start: str, end: str) -> D
 
 
 def trusted(belief: Belief) -> list[Measurement]:
-    """Readings that are more likely right than wrong."""
-    return [m for m in belief.evidence.measurements if belief.doubt.get(m.number, 0.0) < _DOUBTFUL]
+    """Readings of the circuit as it is now that are more likely right than wrong."""
+    return [
+        m
+        for m in belief.evidence.measurements
+        if m.context == belief.now and belief.doubt.get(m.number, 0.0) < _DOUBTFUL
+    ]
 
 
 def expected_band(belief: Belief, what: Observable) -> tuple[float, float]:
@@ -282,11 +286,16 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     label = model.circuit.parts[site.part].part.label
     first = evidence.drop.volts
     excess = belief.excess_ohm(number)
-    takes = f" It takes about {show_volts(excess[1] * middle)} too much" if excess and not site.fault == "open" else ""
+    takes = (
+        f" It takes about {show_volts(excess[1] * middle)} too much"
+        if excess and belief.open_share(number) < 0.5
+        else ""
+    )
     if takes and first is not None and evidence.site.part in model.circuit.parts:
         beyond = abs(first) - sum(evidence.expected_v) / 2
         takes += f", the {model.circuit.parts[evidence.site.part].part.label} about {show_volts(beyond)}"
-    return f"A second fault is likely beside it ({ranked[0][1]:.0%}): the {label}.{takes + '.' if takes else ''} Then: {work}."
+    takes = f"{takes}." if takes else ""
+    return f"A second fault is likely beside it ({ranked[0][1]:.0%}): the {label}.{takes} Then: {work}."
 
 
 def _cleared(belief: Belief, limits: Limits, repair: str) -> str:

@@ -44,7 +44,9 @@ class Priors(Checked):
     families: dict[Id, Weight]
     replaced: Weight
     touched: Weight
-    after_repair: Weight
+    cured: Share
+    gone: Share
+    trace: Share
     helped_by: dict[Id, dict[Text, Weight]]
     open_share: Share
     two_faults: Share

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from wizard.circuit.load import Heard
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Evidence, Measurement
+from wizard.diagnosis.belief import Belief, Context, Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.finding import Shown, find
 from wizard.diagnosis.planner import Reach
@@ -52,21 +52,24 @@ class Case:
             frozenset(told.recently_replaced),
             tuple(told.helped_by),
             told.woke_up_when_touched,
-            state.repairs,
         )
         model = desk.fault_model(history)
-        taken = tuple(_along_the_current(model, reading) for reading in state.current)
+        standing = tuple(_along_the_current(model, reading) for reading in state.standing)
+        failing = complaint.intermittent and any(t.reading.taken.acting_up for t in standing)
+        standing = tuple(_placed(t, failing) for t in standing)
+        taken = tuple(t for t in standing if t.reading.repairs_before == len(state.repairs))
         steps = desk.flow.steps
         tables = tuple(
             steps[name].evidence[choice]
             for name, choice in sorted(state.answers.items())
             if name in steps and choice in steps[name].evidence and name in state.answered_now
         )
-        # The complaint was made about the circuit before it was repaired.
-        symptom = None if state.repairs else symptom_of(desk, state)
-        measurements = tuple(t.measurement for t in taken)
-        belief = Belief(model, Evidence(measurements, symptom, complaint.intermittent, tables))
-        last = measurements[-1].what if measurements else Observable("resting")
+        measurements = tuple(t.measurement for t in standing)
+        belief = Belief(
+            model,
+            Evidence(measurements, symptom_of(desk, state), complaint.intermittent, tables, state.repairs),
+        )
+        last = taken[-1].measurement.what if taken else Observable("resting")
         reach = Reach(frozenset({last.red, last.black} - {""}), state.out_of_reach, complaint.clamp_meter)
         before = cls.of(desk, _before_repair(state)) if state.repairs else None
         return cls(desk, state, taken, belief, find(belief), before, reach)
@@ -99,6 +102,15 @@ def _before_repair(state: JobState) -> JobState:
         answered_now=frozenset(state.answers) - state.answered_now,
         jumped_to=None,
     )
+
+
+def _placed(taken: Taken, failing: bool) -> Taken:
+    """The reading in its context. Once the fault was caught acting up, readings without that mark were taken while it
+    was away; until then nothing is known of that.
+    """
+    away = failing and not taken.reading.taken.acting_up
+    context = Context(taken.reading.repairs_before, away)
+    return replace(taken, measurement=replace(taken.measurement, context=context))
 
 
 def _along_the_current(model: FaultModel, reading: Reading) -> Taken:

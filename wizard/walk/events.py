@@ -95,7 +95,8 @@ class Answered(Checked):
 class ReadingTaken(Checked):
     """What the meter showed: volts from red to black, or amps through a part with a clamp around it.
 
-    `crank` groups readings taken during one crank; left out, a cranking reading had a crank of its own.
+    `crank` groups readings taken during one crank; left out, a cranking reading had a crank of its own. `acting_up`
+    says whether the fault was there at that moment.
     """
 
     kind: Literal["reading"] = "reading"
@@ -105,6 +106,7 @@ class ReadingTaken(Checked):
     clamp: Id | None = None
     value: Annotated[float | Literal["open"], BeforeValidator(_read_measured)]
     crank: Annotated[int, Field(ge=1, le=100000)] | None = None
+    acting_up: bool | None = Field(None, validation_alias=AliasChoices("acting-up", "acting_up"))
     note: LongText = ""
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:

@@ -43,6 +43,8 @@ _WORTH_BITS = 0.02
 _SUSPECTED = 0.04
 # A reading that may be wrong by at least these odds may be taken again.
 _REPEAT = 0.05
+# After a repair that helped, the job goes on while something is still wrong with at least these odds.
+_LEFT_OVER = 0.25
 
 
 @dataclass(frozen=True)
@@ -132,8 +134,8 @@ def _repair_cautions(desk: Desk, repair: str) -> list[str]:
 # --- after a repair --------------------------------------------------------------------------------------------
 
 
-def proof_spans(case: Case) -> list[Observable]:
-    """What must be measured again after the last repair: the spans that showed the fault, else the part itself."""
+def _repaired_spans(case: Case) -> list[Observable]:
+    """The spans that showed what was repaired last, else the repaired thing itself."""
     before, repair = case.before, case.state.repairs[-1]
     if before is not None and before.found is not None and before.found[0] == repair:
         return list(before.found[1].drop.spans)
@@ -142,6 +144,19 @@ def proof_spans(case: Case) -> list[Observable]:
             state = "resting" if site.fault == "discharged" else "cranking"
             return [Observable(state, *site_span(case.desk.circuit, site))]
     return []
+
+
+def proof_spans(case: Case) -> list[Observable]:
+    """What must be measured again after the last repair: what showed the fault, and both sides under load.
+
+    The whole sides tell whether something is left that the repaired part hid.
+    """
+    circuit, repair = case.desk.circuit, case.state.repairs[-1]
+    spans_left = _repaired_spans(case)
+    if any(p.part.repair == repair and p.part.side is not Side.CONTROL for p in circuit.parts.values()):
+        spans_left += [Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground")]
+    reach = case.state.out_of_reach
+    return [what for what in dict.fromkeys(spans_left) if not {what.red, what.black} & reach]
 
 
 def _unproved(case: Case) -> Observable | None:
@@ -159,7 +174,7 @@ def _unproved(case: Case) -> Observable | None:
 
 def _before_and_after(case: Case) -> tuple[float | None, float | None]:
     """Volts that the repaired thing lost before and after, None where that is open or not known."""
-    what = proof_spans(case)
+    what = _repaired_spans(case)
     if not what:
         return None, None
     before = case.before.found[1].drop if case.before and case.before.found else None
@@ -177,7 +192,7 @@ def _proved(case: Case) -> bool:
     """Whether the readings after the last repair show that it helped."""
     if case.before is None or _unproved(case) is not None:
         return False
-    spans_read = proof_spans(case)
+    spans_read = _repaired_spans(case)
     if not spans_read:
         return False
     before, after = _before_and_after(case)
@@ -201,7 +216,7 @@ def _proved(case: Case) -> bool:
 
 def _won_back(case: Case) -> str:
     before, after = _before_and_after(case)
-    if after is None or proof_spans(case)[0].clamp:
+    if after is None or _repaired_spans(case)[0].clamp:
         return " Measured again after the repair: put right."
     if before is None:
         return f" After the repair it reads {show_volts(abs(after))}: put right."
@@ -233,10 +248,9 @@ class _Walk:
             # A repair or a proof that there is nothing for yet leaves the walk where it stands.
             if self.steps[jumped].kind is StepKind.FINISH:
                 return self._finish(jumped)
-        if self.case.before is not None and (proof := self._proof()) is not None:
-            return proof
-        if (again := self._again()) is not None:
-            return again
+        for waiting in (self._proof(), self._again(), self._proved_end()):
+            if waiting is not None:
+                return waiting
         if plan == "fastest":
             return self._fastest()
         return self._follow(self._entry())
@@ -517,8 +531,10 @@ class _Walk:
         )
 
     def _proof(self) -> Next | None:
-        """The span to measure again after the repair, or the end when it helped; None when it did not."""
+        """The span to measure again after the repair; None when there is none."""
         case = self.case
+        if case.before is None:
+            return None
         step = next((n for n, s in self.steps.items() if s.kind is StepKind.PROVE), None)
         what = _unproved(case)
         if what is not None:
@@ -531,10 +547,15 @@ class _Walk:
                     "why": f"Measure the same span again under the same load, after: {repair}.{sound}",
                 }
             )
-        if _proved(case) and case.found is None and self._remaining() < 0.5:
-            done = self.steps[step].then["better"] if step else None
-            return self._finish(done)
         return None
+
+    def _proved_end(self) -> Next | None:
+        """The end of a job whose repair helped and left nothing that is likely to want another."""
+        case = self.case
+        if case.found is not None or not _proved(case) or self._remaining() >= _LEFT_OVER:
+            return None
+        step = next((s for s in self.steps.values() if s.kind is StepKind.PROVE), None)
+        return self._finish(step.then["better"] if step else None)
 
     def _remaining(self) -> float:
         """Odds that something still wants a repair."""
@@ -545,7 +566,7 @@ class _Walk:
         if step is None:
             ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
             step = ends[-1] if ends else None
-        if case.before is not None and _proved(case):
+        if _proved(case) and self._remaining() < 0.5:
             return Next(kind="finish", step=step, why="The repair helped." + _won_back(case))
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
