@@ -121,9 +121,7 @@ class LoadModel:
         closed, pulling, quiet, source_v = answers.closed, answers.pulling, answers.quiet, answers.source_v
         pulled_in = np.ones(len(source_v), dtype=bool)
         pulled_in[quiet] = False
-        stall_a = closed.per_source[:, -1] * source_v
-        fall = np.minimum(closed.per_emf[:, -1], -1e-12)
-        emf = np.maximum(0.0, (demand_a - stall_a) / fall)
+        emf, fall = _back_emf(answers, demand_a)
         turning = pulled_in & (emf > 0.0)
         values = closed.per_source * source_v[:, None] + closed.per_emf * emf[:, None]
         # With the current set by the engine the back-EMF gives way to whatever would change it.
@@ -156,6 +154,37 @@ class LoadModel:
             turning,
             heard,
         )
+
+    def per_ohm(self, added: Added, answers: Answers, observables: Sequence[Observable], demand_a: Floats) -> Floats:
+        """How observables (m of c circuits) follow one ohm more in each branch (c, m, b), volts or amps per ohm."""
+        closed, motor = self.networks.closed, self.index[MOTOR]
+        emf, fall = _back_emf(answers, demand_a)
+        turning = emf > 0.0
+        rows = np.vstack([closed.rows(observables).opposing, closed.opposing_a[motor]])
+        through, follows = closed.per_branch(rows, added.branch, added.ohm, answers.closed, answers.source_v, emf)
+        pinned = answers.closed.per_emf[:, :-2] * (turning / fall)[:, None]
+        per_ohm = follows[:, :-1]
+        per_ohm -= pinned[:, :, None] * follows[:, -1:]
+        per_ohm *= through[:, None, :]
+        if len(quiet := answers.quiet):
+            pulling = self.networks.pulling
+            through, follows = pulling.per_branch(
+                pulling.rows(observables).opposing,
+                added.branch[quiet],
+                added.ohm[quiet],
+                answers.pulling,
+                answers.source_v[quiet],
+                np.zeros(len(quiet)),
+            )
+            per_ohm[quiet] = follows * through[:, None, :]
+        return per_ohm
+
+
+def _back_emf(answers: Answers, demand_a: Floats) -> tuple[Floats, Floats]:
+    """The motor's back-EMF while the contacts are closed (c,), zero when it stalls, and its amps per volt of it."""
+    stall_a = answers.closed.per_source[:, -1] * answers.source_v
+    fall = np.minimum(answers.closed.per_emf[:, -1], -1e-12)
+    return np.maximum(0.0, (demand_a - stall_a) / fall), fall
 
 
 @dataclass(frozen=True)

@@ -150,6 +150,30 @@ class Network:
         per_second, _ = answer(self.opposing_a[first, second], self.opposing_a[second, second], by_second)
         return Response(per_source, per_emf, per_first, per_second, source_a, emf_a)
 
+    def per_branch(
+        self, rows: Floats, branch: Ints, added: Floats, response: Response, source_v: Floats, emf: Floats
+    ) -> tuple[Floats, Floats]:
+        """Every branch's current (c, b) in networks changed as in `respond`, at this source and back-EMF, and what
+        rows of opposing volts (m, b) become in them (c, m, b).
+        """
+        motor = self.index[MOTOR]
+        first, second = branch[:, 0], branch[:, 1]
+        a, b = added[:, :1], added[:, 1:]
+        to_first, to_second = self.opposing_a[first], self.opposing_a[second]
+        each = np.arange(len(branch))
+        of_1, of_2 = 1.0 - to_first[each, first, None] * a, 1.0 - to_second[each, second, None] * b
+        cross_12, cross_21 = to_first[each, second, None] * b, to_second[each, first, None] * a
+        determinant = of_1 * of_2 - cross_12 * cross_21
+        volts_1 = a * (of_2 * to_first + cross_12 * to_second) / determinant
+        volts_2 = b * (cross_21 * to_first + of_1 * to_second) / determinant
+        follows = volts_1[:, None, :] * rows.T[first][:, :, None]
+        follows += volts_2[:, None, :] * rows.T[second][:, :, None]
+        follows += rows
+        current = response.source_a * source_v[:, None] + response.emf_a * emf[:, None]
+        through = np.outer(source_v, self.source_a) + np.outer(emf, self.opposing_a[:, motor])
+        through += a * current[:, :1] * self.opposing_a.T[first] + b * current[:, 1:] * self.opposing_a.T[second]
+        return through, follows
+
 
 def healthy_ohms(circuit: Circuit) -> dict[str, float]:
     """Every part's healthy resistance and the battery's and rotor's, without the coil."""

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wizard.circuit.load import HEARD, Added, Heard, Held, rest_volts
-from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Network, Observable
+from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, evidence_weight
 
 Flags = NDArray[np.bool_]
@@ -49,8 +49,6 @@ TOLD = np.array(
         [0.05, 0.04, 0.10, 0.04, 0.77],
     ]
 )
-# A fault that comes and goes need not be there while the readings are taken: the complaint says this much less.
-_INTERMITTENT_POWER = 0.35
 
 
 class Context(NamedTuple):
@@ -93,7 +91,7 @@ class Evidence:
     """Everything that was found out about the circuit, from the complaint on.
 
     `tables` are rows of likelihoods, one for each answer that has them, about the circuit as it is now. `repairs` are
-    those done, in order.
+    those done, in order. `away_now` says that a fault that comes and goes is not there at this moment, as far as known.
     """
 
     measurements: tuple[Measurement, ...] = ()
@@ -101,6 +99,7 @@ class Evidence:
     intermittent: bool = False
     tables: tuple[Mapping[str, float], ...] = ()
     repairs: tuple[str, ...] = ()
+    away_now: bool = False
 
 
 @dataclass(frozen=True)
@@ -164,13 +163,15 @@ class Belief:
     def __init__(self, model: FaultModel, evidence: Evidence) -> None:
         self.model = model
         self.evidence = evidence
-        self.now = Context(len(evidence.repairs))
+        self.now = Context(len(evidence.repairs), evidence.away_now)
+        # What is wrong is what shows while the fault acts up, whether it does now or not.
+        self.acting = Context(len(evidence.repairs))
         self._numeric = tuple(m for m in evidence.measurements if m.value is not None)
         self._open = tuple(m for m in evidence.measurements if m.value is None)
         self._values = np.array([m.value for m in self._numeric], dtype=float)
         self._typical = model.circuit.demand_a[1]
         self.log_spread = float(np.log(model.circuit.demand_a[2] / model.circuit.demand_a[0])) / (2 * 1.645)
-        self._shares = self._tolerance_shares()
+        self._spread_ohm = self._healthy_spreads()
         self._done_at = np.array(
             [
                 evidence.repairs.index(site.repair) + 1
@@ -208,28 +209,38 @@ class Belief:
             cells.group[one] * len(cells.groups) + cells.group[two],
         )
 
-    def _tolerance_shares(self) -> Floats:
-        """Each branch's current per amp of the motor's, times its healthy spread in ohm (b,)."""
-        load, circuit = self.model.load, self.model.circuit
-        closed = load.networks.closed
-        motor = closed.index[MOTOR]
-        per_amp = closed.opposing_a[:, motor] / closed.opposing_a[motor, motor]
-        spread = np.zeros(len(closed.branches))
+    def _healthy_spreads(self) -> Floats:
+        """Standard deviation of each branch's resistance in a sound circuit, in ohm (b,)."""
+        index, circuit = self.model.load.index, self.model.circuit
+        spread = np.zeros(len(index))
         for name, passive in circuit.parts.items():
-            spread[closed.index[name]] = passive.spread_ohm
-        spread[closed.index[BATTERY]] = BATTERY_SPREAD * circuit.battery_ohm
-        spread[motor] = ROTOR_SPREAD * circuit.rotor_ohm
-        return per_amp * spread
+            spread[index[name]] = passive.spread_ohm
+        spread[index[BATTERY]] = BATTERY_SPREAD * circuit.battery_ohm
+        spread[index[MOTOR]] = ROTOR_SPREAD * circuit.rotor_ohm
+        return spread
 
     def _tolerance(self, observables: Sequence[Observable]) -> Floats:
-        """How observables follow sound parts' tolerances, per amp of the motor (2, m, b): stalled, turning."""
-        closed: Network = self.model.load.networks.closed
-        motor = closed.index[MOTOR]
-        rows = closed.rows(observables).opposing
-        pinned = rows[:, motor] / closed.opposing_a[motor, motor]
-        stalled = rows * self._shares
-        turning = (rows - pinned[:, None] * closed.opposing_a[motor]) * self._shares
-        return np.stack([stalled, turning])
+        """Variance of observables by sound parts' tolerances, as the healthy network shares out currents (3, 3, m).
+
+        Rows are for a motor that stalls, that turns, and contacts that stay open; columns per square of the motor's
+        amps, per amp and volt of the battery, per square of its volts: the coil draws its own current beside the motor.
+        """
+        networks = self.model.load.networks
+        closed, pulling, motor = networks.closed, networks.pulling, self.model.load.index[MOTOR]
+        per_amp = closed.opposing_a[:, motor] / closed.opposing_a[motor, motor]
+        per_volt = closed.source_a - per_amp * closed.source_a[motor]
+        stalled = closed.rows(observables).opposing
+        pinned = stalled[:, motor] / closed.opposing_a[motor, motor]
+        turning = stalled - np.outer(pinned, closed.opposing_a[motor])
+        contacts_open = pulling.rows(observables).opposing
+        none = np.zeros(len(per_amp))
+        table = np.empty((3, 3, len(observables)))
+        for row, (follows, amp, volt) in enumerate(
+            ((stalled, per_amp, per_volt), (turning, per_amp, per_volt), (contacts_open, none, pulling.source_a))
+        ):
+            squares = (follows * self._spread_ohm) ** 2
+            table[row] = squares @ amp**2, 2.0 * squares @ (amp * volt), squares @ volt**2
+        return table
 
     def _meter(self, observables: Sequence[Observable], mean: Floats) -> Floats:
         """Variance of the meter and of what the model can't say, for readings around these means (k, m)."""
@@ -262,8 +273,10 @@ class Belief:
         cranking = [i for i, what in enumerate(observables) if what.state == "cranking"]
         resting = [i for i, what in enumerate(observables) if what.state != "cranking"]
         loaded = [observables[i] for i in cranking]
-        held = self.model.load.hold(self.model.load.answers(who.added, loaded, who.source_v), who.demand_a)
-        count, many, branches = len(who.source_v), len(observables), len(self._shares)
+        load = self.model.load
+        answers = load.answers(who.added, loaded, who.source_v)
+        held = load.hold(answers, who.demand_a)
+        count, many, branches = len(who.source_v), len(observables), len(self._spread_ohm)
         mean, crank = np.zeros((count, many)), np.zeros((count, many))
         loadings = np.zeros((count, many, _PARTS + branches))
         mean[:, cranking] = held.values
@@ -276,8 +289,8 @@ class Belief:
             loadings[:, cranking, _TRACE_OHM : _TRACE_OHM + 2] = np.where(trace, ohms, 0.0)
             ohms = np.where(trace, 0.0, ohms)
         loadings[:, cranking, _OHM : _OHM + 2] = ohms
-        per_amp = self._tolerance(loaded)[held.turning.astype(np.intp)]
-        loadings[:, cranking, _PARTS:] = held.motor_a[:, None, None] * per_amp
+        per_ohm = load.per_ohm(who.added, answers, loaded, who.demand_a)
+        loadings[:, cranking, _PARTS:] = per_ohm * self._spread_ohm
         if resting:
             rest = self._rest([observables[i] for i in resting], who.group)
             mean[:, resting] = rest * who.source_v[:, None]
@@ -297,7 +310,7 @@ class Belief:
 
     @cached_property
     def _any_away(self) -> bool:
-        return any(m.context.away for m in self.evidence.measurements)
+        return self.now.away or any(m.context.away for m in self.evidence.measurements)
 
     def _told_log(self, cell: Ints, heard: Mapping[Context, Ints]) -> Floats:
         """Log likelihood of the complaint and of all answers (n,), from what is heard in each context."""
@@ -306,16 +319,20 @@ class Belief:
         for table in self.evidence.tables:
             total += np.log(evidence_weight(site, self.model.sites, heard[self.now], table))
         if self.evidence.symptom is not None:
-            vague = self.evidence.intermittent and not self._any_away
-            power = _INTERMITTENT_POWER if vague else 1.0
-            total += power * np.log(TOLD[heard[FIRST], HEARD.index(self.evidence.symptom)])
+            total += np.log(TOLD[heard[self._told_in], HEARD.index(self.evidence.symptom)])
         return total
+
+    @cached_property
+    def _told_in(self) -> Context:
+        """The context that the complaint speaks of: the fault acting up, unless it says that all is well today."""
+        well = self.evidence.symptom is Heard.CRANKS_NORMALLY
+        return Context(0, away=self.evidence.intermittent and well)
 
     def _contexts(self) -> list[Context]:
         """Every context that evidence speaks of."""
         contexts = dict.fromkeys(m.context for m in self.evidence.measurements)
         if self.evidence.symptom is not None:
-            contexts[FIRST] = None
+            contexts[self._told_in] = None
         if self.evidence.tables or not contexts:
             contexts[self.now] = None
         return list(contexts)
@@ -366,7 +383,7 @@ class Belief:
             resting = [i for i in here if self._numeric[i].what.state != "cranking"]
             opened = [m.what for m in self._open if m.context == context]
             observables = [*(self._numeric[i].what for i in loaded), *opened]
-            tolerance = (self._tolerance(observables) ** 2).sum(axis=2)[:, : len(loaded)]
+            tolerance = self._tolerance(observables[: len(loaded)]).reshape(9, len(loaded))
             plans.append((context, loaded, resting, opened, observables, tolerance))
         scores = np.empty((len(rows), len(cells)))
         for start in range(0, len(rows), _CHUNK):
@@ -397,7 +414,12 @@ class Belief:
                         variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
                         variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
                         variance += held.per_ohm_2[:, :many] ** 2 * who.spread_ohm[:, 1:] ** 2
-                        variance += tolerance[held.turning.astype(np.intp)] * (held.motor_a**2)[:, None]
+                        quiet = held.heard == HEARD.index(Heard.NO_CLICK)
+                        state = np.where(quiet, 2, held.turning.astype(np.intp))
+                        squares = np.zeros((3, 3, count))
+                        motor, source = held.motor_a, who.source_v
+                        squares[state, :, np.arange(count)] = np.stack([motor**2, motor * source, source**2], axis=1)
+                        variance += squares.reshape(9, count).T @ tolerance
                         variance += self._meter(observables[:many], mean)
                         score[:, number] += fit(loaded, mean, variance)
                     if opened:
@@ -450,7 +472,7 @@ class Belief:
         many, count = len(self._numeric), len(prior_log)
         heard: dict[Context, Ints] = {}
         total = prior_log
-        width = _PARTS + len(self._shares)
+        width = _PARTS + len(self._spread_ohm)
         whole = _Predicted(
             np.empty((count, many)), np.empty((count, many, width)), np.empty((count, many)), np.empty((count, many))
         )
@@ -522,7 +544,7 @@ class Belief:
             weight.ravel()[own] = 0.0
             by_row = weight.sum(axis=1)
             flags = np.full(len(rows), variant.cured), np.full(len(rows), variant.left)
-            shown = self._cells_in(hypotheses.cell[rows], *flags, self.now)
+            shown = self._cells_in(hypotheses.cell[rows], *flags, self.acting)
             np.add.at(self._rest_repair, self._needed(shown)[:, 0], by_row)
             for end in (0, 1):
                 np.add.at(self._rest_site, cells.site[shown[:, end]], by_row)
@@ -538,9 +560,9 @@ class Belief:
 
     @cached_property
     def shown(self) -> Ints:
-        """Cells (k, 2) of the kept hypotheses in the circuit as it is now."""
+        """Cells (k, 2) of the kept hypotheses in the circuit as it is now, with a fault that comes and goes there."""
         chosen = self.chosen
-        return self._cells_in(chosen.cell, chosen.cured, chosen.left, self.now)
+        return self._cells_in(chosen.cell, chosen.cured, chosen.left, self.acting)
 
     @cached_property
     def sites(self) -> Ints:
@@ -649,13 +671,24 @@ class Belief:
         """Mean and standard deviation of the current that flows in the motor while start is held, as it is now."""
         step, spread = self._within(_CURRENT, slice(None))
         chosen, turning = self.chosen, self.held.turning
-        demand = self._who(self.shown, chosen.middle).demand_a
+        demand = self._who(self._cells_in(chosen.cell, chosen.cured, chosen.left, self.now), chosen.middle).demand_a
         wide = demand * chosen.width * self.log_spread
         mean = np.maximum(np.where(turning, demand + wide * step, self.held.motor_a), 0.0)
         spread = np.where(turning, wide * spread, 0.03 * self.held.motor_a)
         weight = self.weight / self.weight.sum()
         middle = float(weight @ mean)
         return middle, float(np.sqrt(weight @ (spread**2 + (mean - middle) ** 2)))
+
+    @cached_property
+    def spare_v(self) -> tuple[float, float]:
+        """Volts left at the motor before it stalls, as it is now and in a sound circuit: its margin."""
+        role, rotor = self.model.circuit.roles, self.model.circuit.rotor_ohm
+        what = Observable("cranking", role["starter.motor"], role["starter.case"])
+        mean, _ = self.foresee([what], np.arange(len(self.weight)))
+        middle, _ = self.current_a
+        reaches = float(self.weight @ mean[:, 0] / self.weight.sum())
+        sound = float(self.healthy([what])[0][0])
+        return max(0.0, reaches - middle * rotor), max(0.0, sound - middle * rotor)
 
     def healthy(self, observables: Sequence[Observable]) -> tuple[Floats, Floats]:
         """Mean and standard deviation of what a sound circuit would read at this current (m,), (m,).
@@ -669,8 +702,9 @@ class Belief:
         none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
         loaded = [what for what in observables if what.state == "cranking"]
         source, source_spread = np.array([SOURCE_V * scale]), SOURCE_SPREAD * scale
-        held = load.hold(load.answers(none, loaded, source), np.array([middle]))
-        tolerance = (self._tolerance(loaded)[1] ** 2).sum(axis=1) * middle**2
+        answers, demand = load.answers(none, loaded, source), np.array([middle])
+        held = load.hold(answers, demand)
+        tolerance = ((load.per_ohm(none, answers, loaded, demand)[0] * self._spread_ohm) ** 2).sum(axis=1)
         wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
         means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
