@@ -398,12 +398,14 @@ def site_span(circuit: Circuit, site: Site) -> tuple[str, str]:
 def evidence_weight(site: Ints, sites: tuple[Site, ...], heard: Ints, table: Mapping[str, float]) -> Floats:
     """How likely an answer is under each hypothesis (n,), from a table of likelihoods.
 
-    A table speaks either of what is heard while start is held, or of families of faults; `otherwise` serves the rest.
+    A table speaks either of what is heard while start is held, or of parts and families of faults; `otherwise` serves
+    the rest.
     """
     otherwise = table["otherwise"]
     if any(name in HEARD for name in table):
         return np.array([table.get(name, otherwise) for name in HEARD])[heard]
-    by_site = np.array([table.get(one.family, otherwise) for one in sites] + [otherwise])
+    by_site = np.array([table.get(one.part, table.get(one.family, otherwise)) for one in sites] + [otherwise])
     first, second = by_site[site[:, 0]], by_site[site[:, 1]]
     # Of two faults the one that the answer speaks of decides.
-    return np.where(np.abs(np.log(first / otherwise)) >= np.abs(np.log(second / otherwise)), first, second)
+    odds = np.where(np.abs(np.log(first / otherwise)) >= np.abs(np.log(second / otherwise)), first, second)
+    return np.where((site < 0).all(axis=1), table.get("nothing", otherwise), odds)

@@ -302,6 +302,7 @@ def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
     """Which runs read as sound ones would, and which were not measured."""
     circuit = belief.model.circuit
     measurements = trusted(belief)
+    while_away = [m for m in belief.evidence.measurements if m.context == (belief.now.repairs, True)]
     own = {site.part for _, site in _sites_of(belief, repair)}
     sound: list[str] = []
     unseen: list[str] = []
@@ -314,7 +315,7 @@ def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
         path = set(circuit.path(*circuit.runs[run]) or ())
         if path & own:
             continue
-        drop = drop_between(measurements, *circuit.runs[run])
+        drop = drop_between(measurements, *circuit.runs[run]) or drop_between(while_away, *circuit.runs[run])
         if drop is None:
             unseen.append(name)
         elif drop.volts is not None:

@@ -31,11 +31,15 @@ Ratio = Annotated[float, Field(gt=0, le=100)]
 
 
 class PartFault(Checked):
-    """Resistance added to a part: `excess` while the fault acts up, `otherwise` while it does not."""
+    """Resistance added to a part: `excess` while the fault acts up, `otherwise` while it does not.
+
+    `moved_by` says what brings it on or sends it away on the bench: a hand on one of the part's ends, or a hot engine.
+    """
 
     part: Id
     excess_mohm: Excess = Field(validation_alias=AliasChoices("excess_mohm", "excess"))
     otherwise_mohm: Excess = Field(0.0, validation_alias=AliasChoices("otherwise_mohm", "otherwise"))
+    moved_by: Literal["touch", "heat"] | None = Field(None, validation_alias=AliasChoices("moved_by", "moved-by"))
 
     def excess_ohm(self, acting_up: bool) -> float:
         """Added resistance in ohm."""
@@ -127,7 +131,7 @@ def repairs_for(fault: HiddenFault, circuit_map: CircuitMap) -> frozenset[str]:
             return frozenset(["replace-starter", circuit_map.parts[circuit_map.solenoid.contacts].repair])
 
 
-class Scenario(Complaint):
+class HiddenVehicle(Complaint):
     """A complaint, and behind it the vehicle as it really is.
 
     `acting_up` is the chance that the hidden faults of parts show in a crank. `seed` draws this vehicle's own
@@ -135,7 +139,6 @@ class Scenario(Complaint):
     trying finds where the hidden faults do not tell.
     """
 
-    scenario: Id
     title: Text
     story: LongText
     flow: Id = "no-crank-clicks"
@@ -176,9 +179,15 @@ class Scenario(Complaint):
         for step, choice in self.answers.items():
             if step not in flow.steps:
                 yield ("answers", step), f"the flow {flow.flow!r} has no step {step!r}"
-            elif choice not in flow.steps[step].choices:
+            elif not flow.steps[step].allows(choice, circuit_map.parts):
                 allowed = ", ".join(flow.steps[step].choices) or "none: it does not ask"
                 yield ("answers", step), f"there is no choice {choice!r}; allowed: {allowed}"
+
+
+class Scenario(HiddenVehicle):
+    """A demo's vehicle, in a file of its own."""
+
+    scenario: Id
 
 
 def _too_high(volts: float | None, circuit_map: CircuitMap) -> bool:

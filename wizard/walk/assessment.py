@@ -66,7 +66,10 @@ class RepairOdds(_Shown):
 
 
 class Next(_Shown):
-    """What to do next. Which keys it has depends on `kind`; `why` is always there."""
+    """What to do next. Which keys it has depends on `kind`; `why` is always there.
+
+    `acting_up` says that the reading is to be taken while the fault shows itself, and marked so.
+    """
 
     kind: Literal["caution", "ask", "measure", "repair", "prove", "finish"]
     why: str
@@ -81,6 +84,7 @@ class Next(_Shown):
     limit_v: float | None = None
     expected_v: Band | None = None
     cautions: list[str] | None = None
+    acting_up: bool | None = None
     alternatives: list[Next] | None = None
 
 

@@ -12,7 +12,7 @@ from wizard.diagnosis.finding import Shown, find
 from wizard.diagnosis.planner import Reach
 from wizard.walk.desk import Desk
 from wizard.walk.events import OPEN, Complaint
-from wizard.walk.flow import NOT_SURE
+from wizard.walk.flow import EACH_PART, IT_FAILED, NOT_SURE
 from wizard.walk.state import JobState, Reading
 
 # Against the current by more than this, in a 12 V system, is a pair of swapped leads and not the meter's last digit.
@@ -54,20 +54,28 @@ class Case:
             told.woke_up_when_touched,
         )
         model = desk.fault_model(history)
-        standing = tuple(_along_the_current(model, reading) for reading in state.standing)
-        failing = complaint.intermittent and any(t.reading.taken.acting_up for t in standing)
-        standing = tuple(_placed(t, failing) for t in standing)
+        standing = tuple(
+            _placed(_along_the_current(model, reading), complaint.intermittent) for reading in state.standing
+        )
         taken = tuple(t for t in standing if t.reading.repairs_before == len(state.repairs))
         steps = desk.flow.steps
-        tables = tuple(
-            steps[name].evidence[choice]
+        answered = [
+            steps[name].evidence_for(choice)
             for name, choice in sorted(state.answers.items())
-            if name in steps and choice in steps[name].evidence and name in state.answered_now
-        )
+            if name in steps and name in state.answered_now and steps[name].allows(choice, desk.circuit.parts)
+        ]
+        tables = tuple(table for table in answered if table is not None)
         measurements = tuple(t.measurement for t in standing)
         belief = Belief(
             model,
-            Evidence(measurements, symptom_of(desk, state), complaint.intermittent, tables, state.repairs),
+            Evidence(
+                measurements,
+                symptom_of(desk, state),
+                complaint.intermittent,
+                tables,
+                state.repairs,
+                away_now=complaint.intermittent and not acts_up(desk, state),
+            ),
         )
         last = taken[-1].measurement.what if taken else Observable("resting")
         reach = Reach(frozenset({last.red, last.black} - {""}), state.out_of_reach, complaint.clamp_meter)
@@ -104,12 +112,22 @@ def _before_repair(state: JobState) -> JobState:
     )
 
 
-def _placed(taken: Taken, failing: bool) -> Taken:
-    """The reading in its context. Once the fault was caught acting up, readings without that mark were taken while it
-    was away; until then nothing is known of that.
-    """
-    away = failing and not taken.reading.taken.acting_up
-    context = Context(taken.reading.repairs_before, away)
+def acts_up(desk: Desk, state: JobState) -> bool:
+    """Whether a fault that comes and goes is there now: it was just made to show itself, or read while it did."""
+    if state.current and state.current[-1].taken.acting_up is not None:
+        return bool(state.current[-1].taken.acting_up)
+    steps = desk.flow.steps
+    provoked = (
+        steps[name].outcome_of(choice)
+        for name, choice in state.answers.items()
+        if name in steps and steps[name].when == "intermittent" and name in state.answered_now
+    )
+    return any(outcome in (EACH_PART, IT_FAILED) for outcome in provoked)
+
+
+def _placed(taken: Taken, intermittent: bool) -> Taken:
+    """The reading in its context: a fault that comes and goes counts as away unless the reading is marked."""
+    context = Context(taken.reading.repairs_before, intermittent and not taken.reading.taken.acting_up)
     return replace(taken, measurement=replace(taken.measurement, context=context))
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator
 
 from wizard.circuit.load import Heard
 from wizard.circuit.map import Changes, Checked, Path
-from wizard.quantities import Celsius, Id, LongText, Text, parse_quantity
+from wizard.quantities import Celsius, Id, LongText, Minutes, Text, parse_quantity
 
 STATES = ("resting", "cranking")
 State = Literal["resting", "cranking"]
@@ -136,6 +137,58 @@ class Repaired(Checked):
     repair: Id
 
 
+class StartSeen(Checked):
+    """The engine was started so many times, or failed to start: what the follow-up of a fault that comes and goes
+    counts. Before a repair it tells how often it failed. `day` is when, as far as it is known.
+    """
+
+    kind: Literal["start-seen"] = "start-seen"
+    good: bool
+    engine: Literal["cold", "hot"]
+    times: Annotated[int, Field(ge=1, le=10_000)] = 1
+    day: date | None = None
+
+
+class FollowUp(Checked):
+    """The follow-up of a repair was closed, or opened again."""
+
+    kind: Literal["follow-up"] = "follow-up"
+    open: bool
+    why: Text = ""
+
+
+class MinutesLogged(Checked):
+    """Labour: so many minutes on a step of the walk, or on what the text says."""
+
+    kind: Literal["minutes-logged"] = "minutes-logged"
+    minutes: Annotated[Minutes, Field(gt=0, le=10_000)]
+    step: Id | None = None
+    work: Text = ""
+
+
+class PartPriced(Checked):
+    """A part that was fitted or used up, and the price of one, in the currency that the job is kept in."""
+
+    kind: Literal["part-priced"] = "part-priced"
+    what: Text
+    price: Annotated[float, Field(ge=0, le=1e7)]
+    count: Annotated[float, Field(gt=0, le=10_000)] = 1.0
+
+
+class LabourPriced(Checked):
+    """What an hour of labour costs, in the same currency; the last one said holds for the whole job."""
+
+    kind: Literal["labour-priced"] = "labour-priced"
+    per_hour: Annotated[float, Field(ge=0, le=1e6)]
+
+
+class CostStruck(Checked):
+    """An entry of labour or parts was taken back. Both kinds are counted together from 1."""
+
+    kind: Literal["cost-struck"] = "cost-struck"
+    entry: int
+
+
 class Jumped(Checked):
     """The user went to a step by name."""
 
@@ -174,6 +227,12 @@ Event = Annotated[
     | ReadingTaken
     | ReadingStruck
     | Repaired
+    | StartSeen
+    | FollowUp
+    | MinutesLogged
+    | PartPriced
+    | LabourPriced
+    | CostStruck
     | Jumped
     | Cranked
     | OutOfReach

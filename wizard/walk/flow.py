@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     import networkx
 
 NOT_SURE = "not-sure"
+# A choice that stands for each suspected part by its own name, and how evidence speaks of the part chosen.
+EACH_PART, THAT_PART = "each-part", "that-part"
+# The choice that says that a fault was made to show itself.
+IT_FAILED = "it-failed"
 ROLES = (
     "battery.positive",
     "battery.negative",
@@ -55,7 +59,8 @@ OUTCOMES: dict[StepKind, tuple[str, ...]] = {
 class Step(Checked):
     """One step. Which fields it has depends on its kind.
 
-    `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise.
+    `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise. A step `when`
+    intermittent is passed over unless the complaint says that the fault comes and goes.
     """
 
     kind: StepKind
@@ -75,7 +80,23 @@ class Step(Checked):
     choices: dict[Id, Text] = {}
     evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
     minutes: Minutes = 1.0
+    when: Literal["intermittent"] | None = None
     then: dict[Id, Id] = {}
+
+    def allows(self, choice: str, parts: Container[str]) -> bool:
+        """Whether a choice may be made at this step, on a map with these parts."""
+        return choice in self.choices or (EACH_PART in self.choices and choice in parts)
+
+    def outcome_of(self, choice: str) -> str:
+        """The outcome that a choice leads on by."""
+        return choice if choice in self.choices else EACH_PART
+
+    def evidence_for(self, choice: str) -> dict[str, float] | None:
+        """Likelihoods that a choice gives by family, part or sound; None when it says nothing."""
+        table = self.evidence.get(self.outcome_of(choice))
+        if table is None or THAT_PART not in table:
+            return table
+        return {choice if name == THAT_PART else name: odds for name, odds in table.items()}
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         """Fields that the kind needs or can't have, and outcomes without a way on."""
@@ -88,6 +109,8 @@ class Step(Checked):
         for name in needs:
             if not getattr(self, name):
                 yield (), f"a {self.kind} step needs {name}"
+        if self.when and self.kind is not StepKind.ASK:
+            yield ("when",), "only a step that asks can be passed over"
         outcomes = tuple(self.choices) if self.kind is StepKind.ASK else OUTCOMES[self.kind]
         if self.kind is StepKind.ASK and NOT_SURE not in self.choices:
             yield ("choices",), f"an ask step needs the choice {NOT_SURE}"

@@ -9,7 +9,19 @@ from pydantic import Discriminator, Field, Tag
 
 from wizard.circuit.map import Checked, CircuitMap, Path
 from wizard.quantities import Id, Text
-from wizard.walk.events import Answered, Complaint, Event, OutOfReach, ReadingTaken, Repaired, Started
+from wizard.walk.events import (
+    Answered,
+    Complaint,
+    Event,
+    LabourPriced,
+    MinutesLogged,
+    OutOfReach,
+    PartPriced,
+    ReadingTaken,
+    Repaired,
+    Started,
+    StartSeen,
+)
 from wizard.walk.flow import Flow
 
 
@@ -19,15 +31,31 @@ class RepairDone(Checked):
     repaired: Id
 
 
+# The key that tells each other entry from a reading.
+_TELLING = {"repaired": "repair", "good": "starts", "minutes": "labour", "price": "part", "per_hour": "rate"}
+
+
 def _entry(value: Any) -> str:
-    return "repair" if isinstance(value, dict) and "repaired" in value else "reading"
+    keys = value if isinstance(value, dict) else getattr(type(value), "model_fields", {})
+    return next((entry for key, entry in _TELLING.items() if key in keys), "reading")
 
 
-Entry = Annotated[Annotated[ReadingTaken, Tag("reading")] | Annotated[RepairDone, Tag("repair")], Discriminator(_entry)]
+Entry = Annotated[
+    Annotated[ReadingTaken, Tag("reading")]
+    | Annotated[RepairDone, Tag("repair")]
+    | Annotated[StartSeen, Tag("starts")]
+    | Annotated[MinutesLogged, Tag("labour")]
+    | Annotated[PartPriced, Tag("part")]
+    | Annotated[LabourPriced, Tag("rate")],
+    Discriminator(_entry),
+]
 
 
 class JobFile(Complaint):
-    """A job in one file: the complaint, the answers, and the readings in the order they were taken."""
+    """A job in one file: the complaint, the answers, and the readings in the order they were taken.
+
+    Among the readings may stand repairs, starts that were seen, labour and parts.
+    """
 
     job: Text
     flow: Id = "no-crank-clicks"
@@ -57,7 +85,7 @@ class JobFile(Complaint):
         for step, choice in self.answers.items():
             if step not in flow.steps:
                 yield ("answers", step), f"the flow {flow.flow!r} has no step {step!r}"
-            elif choice not in flow.steps[step].choices:
+            elif not flow.steps[step].allows(choice, circuit_map.parts):
                 allowed = ", ".join(flow.steps[step].choices) or "none: it does not ask"
                 yield ("answers", step), f"there is no choice {choice!r}; allowed: {allowed}"
         for number, point in enumerate(self.out_of_reach):
@@ -65,10 +93,13 @@ class JobFile(Complaint):
                 yield ("out-of-reach", number), _no_point(point, circuit_map)
         for number, entry in enumerate(self.readings):
             at: Path = ("readings", number)
+            if isinstance(entry, MinutesLogged) and entry.step is not None and entry.step not in flow.steps:
+                yield (*at, "step"), f"the flow {flow.flow!r} has no step {entry.step!r}"
             if isinstance(entry, RepairDone):
                 known = {*circuit_map.repairs, *_COMMON}
                 if entry.repaired not in known:
                     yield (*at, "repaired"), f"the map has no repair {entry.repaired!r}"
+            if not isinstance(entry, ReadingTaken):
                 continue
             for lead in ("red", "black"):
                 point = getattr(entry, lead)

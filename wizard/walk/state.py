@@ -9,17 +9,23 @@ from wizard.walk.events import (
     Answered,
     CautionsRead,
     Complaint,
+    CostStruck,
     Cranked,
     Described,
     Event,
+    FollowUp,
     Jumped,
+    LabourPriced,
+    MinutesLogged,
     Noted,
     OutOfReach,
+    PartPriced,
     ReadingStruck,
     ReadingTaken,
     Renamed,
     Repaired,
     Started,
+    StartSeen,
 )
 
 
@@ -32,6 +38,23 @@ class Reading:
     repairs_before: int
     struck: bool = False
     struck_why: str = ""
+
+
+@dataclass(frozen=True)
+class Starts:
+    """Starts that were seen together; `repairs_before` is how many repairs came first."""
+
+    seen: StartSeen
+    repairs_before: int
+
+
+@dataclass(frozen=True)
+class Cost:
+    """An entry of labour or of parts as the record holds it; `number` counts both from 1."""
+
+    number: int
+    entry: MinutesLogged | PartPriced
+    struck: bool = False
 
 
 @dataclass(frozen=True)
@@ -53,6 +76,11 @@ class JobState:
     cranks: int = 0
     crank_seconds: float = 0.0
     notes: tuple[str, ...] = ()
+    starts: tuple[Starts, ...] = ()
+    # Whether the follow-up was closed or opened again since the last repair, None when neither.
+    follow_up_open: bool | None = None
+    costs: tuple[Cost, ...] = ()
+    labour_per_hour: float | None = None
 
     def after(self, event: Event) -> JobState:
         """The state once this event has happened. An event about something that is not there changes nothing."""
@@ -92,7 +120,24 @@ class JobState:
                     ),
                 )
             case Repaired():
-                return replace(self, repairs=(*self.repairs, event.repair), answered_now=frozenset(), jumped_to=None)
+                return replace(
+                    self,
+                    repairs=(*self.repairs, event.repair),
+                    answered_now=frozenset(),
+                    jumped_to=None,
+                    follow_up_open=None,
+                )
+            case StartSeen():
+                return replace(self, starts=(*self.starts, Starts(event, len(self.repairs))))
+            case FollowUp():
+                return replace(self, follow_up_open=event.open)
+            case MinutesLogged() | PartPriced():
+                return replace(self, costs=(*self.costs, Cost(len(self.costs) + 1, event)))
+            case LabourPriced():
+                return replace(self, labour_per_hour=event.per_hour)
+            case CostStruck():
+                costs = (replace(c, struck=c.struck or c.number == event.entry) for c in self.costs)
+                return replace(self, costs=tuple(costs))
             case Jumped():
                 return replace(self, jumped_to=event.step)
             case Cranked():

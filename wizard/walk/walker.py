@@ -24,9 +24,9 @@ from wizard.diagnosis.finding import (
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Assessment, Finding, Next
-from wizard.walk.case import Case, symptom_of
+from wizard.walk.case import Case, acts_up, symptom_of
 from wizard.walk.desk import Desk
-from wizard.walk.flow import Step, StepKind
+from wizard.walk.flow import EACH_PART, NOT_SURE, Step, StepKind
 from wizard.walk.judged import (
     judged_readings,
     repair_odds,
@@ -43,6 +43,8 @@ _WORTH_BITS = 0.02
 _SUSPECTED = 0.04
 # A reading that may be wrong by at least these odds may be taken again.
 _REPEAT = 0.05
+# Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
+_MOVABLE, _MOVED_MOST = 0.004, 6
 # After a repair that helped, the job goes on while something is still wrong with at least these odds.
 _LEFT_OVER = 0.25
 
@@ -323,9 +325,12 @@ class _Walk:
                 read = self.cautions_read or set(step.cautions) <= case.state.cautions_read
                 return "read" if read else None
             case StepKind.ASK:
+                if not self._applies(step):
+                    return NOT_SURE
                 stale = step.evidence and name not in case.state.answered_now
-                if (choice := case.state.answers.get(name)) in step.choices and not stale:
-                    return choice
+                choice = case.state.answers.get(name)
+                if choice is not None and step.allows(choice, self.desk.circuit.parts) and not stale:
+                    return step.outcome_of(choice)
                 symptom = symptom_of(self.desk, case.state) if step.field else None
                 return str(symptom) if symptom in step.choices else None
             case StepKind.MEASURE:
@@ -364,7 +369,7 @@ class _Walk:
             case StepKind.CAUTION:
                 return self._caution(name, step)
             case StepKind.ASK:
-                return Next(kind="ask", step=name, why=step.why, choices=list(step.choices), minutes=step.minutes)
+                return Next(kind="ask", step=name, why=step.why, choices=self._choices(step), minutes=step.minutes)
             case StepKind.MEASURE:
                 what = Observable(step.state or "cranking", self._point(step.red), self._point(step.black))
                 return self._measure(what, step.why, name)
@@ -409,13 +414,30 @@ class _Walk:
             if (t.state, frozenset((t.red, t.black)), t.clamp) not in done
         ]
 
-    def _questions(self) -> list[Question]:
-        answers = self.case.state.answered_now
-        return [
-            Question(name, step.minutes, step.evidence)
-            for name, step in self.steps.items()
-            if step.evidence and name not in answers
-        ]
+    def _applies(self, step: Step) -> bool:
+        """Whether a step is for this complaint."""
+        complaint = self.case.state.complaint
+        return step.when is None or (complaint is not None and complaint.intermittent)
+
+    def _choices(self, step: Step) -> list[str]:
+        """What can be answered, with the likeliest parts by name where a step asks for one."""
+        belief = self.case.belief
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda pair: -pair[0])
+        loop = set(self.desk.circuit.main_loop)
+        parts = [site.part for odds, site in ranked if site.part in loop and odds >= _MOVABLE][:_MOVED_MOST]
+        return [one for choice in step.choices for one in (parts if choice == EACH_PART else [choice])]
+
+    def _questions(self, *, provoking: bool = False) -> list[Question]:
+        """Questions whose answers are evidence; `provoking` ones make a fault that comes and goes show itself."""
+        asked: list[Question] = []
+        for name, step in self.steps.items():
+            if not step.evidence or name in self.case.state.answered_now or not self._applies(step):
+                continue
+            if (step.when is not None) != provoking:
+                continue
+            tables = {choice: step.evidence_for(choice) for choice in self._choices(step)}
+            asked.append(Question(name, step.minutes, {choice: table for choice, table in tables.items() if table}))
+        return asked
 
     def _worthwhile(self, tests: Sequence[Observable], questions: Sequence[Question]) -> list[Prospect]:
         """Tests that promise enough, the best for its minutes first.
@@ -442,6 +464,8 @@ class _Walk:
                     if asked is not None:
                         return asked
         tests = self._worthwhile(self._tests(), self._questions())
+        # Plain readings first; a fault that they can't show has to be made to show itself.
+        tests = tests or self._worthwhile([], self._questions(provoking=True))
         return self._choose(tests, None) if tests else self._finish(None)
 
     def _choose(self, tests: Sequence[Prospect], step: str | None) -> Next:
@@ -489,9 +513,12 @@ class _Walk:
         points = circuit.map.points
         places = sorted({str(points[p].place) for p in (what.red, what.black) if p})
         expected = expected_band(self.case.belief, what)
+        intermittent = self.case.state.complaint is not None and self.case.state.complaint.intermittent
+        failing = True if intermittent and acts_up(desk, self.case.state) else None
         if what.clamp:
             return Next(
                 kind="measure",
+                acting_up=failing,
                 step=step,
                 state=what.state,
                 clamp=what.clamp,
@@ -502,6 +529,7 @@ class _Walk:
         limit, _ = desk.limits.judge(circuit, what.state, what.red, what.black, 0.0)
         return Next(
             kind="measure",
+            acting_up=failing,
             step=step,
             state=what.state,
             red=what.red,
@@ -561,6 +589,18 @@ class _Walk:
         """Odds that something still wants a repair."""
         return 1.0 - self.case.belief.repair_probability[NO_REPAIR]
 
+    def _hiding(self) -> str:
+        """What is left to say of a fault that comes and goes and did not show itself."""
+        belief, circuit = self.case.belief, self.desk.circuit
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda pair: -pair[0])
+        likely = _listed(_label(circuit, site.part) for odds, site in ranked if odds >= 0.05)
+        spare, whole = belief.spare_v
+        where = f" It hides most likely in {likely}." if likely else ""
+        return (
+            f"Nothing wrong was shown while it cranks: {show_volts(spare)} are left before it stalls, where a sound "
+            f"circuit has {show_volts(whole)}.{where} Measure while it fails, and mark those readings."
+        )
+
     def _finish(self, step: str | None) -> Next:
         case = self.case
         if step is None:
@@ -570,10 +610,10 @@ class _Walk:
             return Next(kind="finish", step=step, why="The repair helped." + _won_back(case))
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
+        if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:
+            return Next(kind="finish", step=step, why=self._hiding())
         if sound >= 0.8:
             why = "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
-            if complaint is not None and complaint.intermittent:
-                why += " It comes and goes: measure again while it fails."
             return Next(kind="finish", step=step, why=why)
         repair, odds = top_repair(case.belief)
         label = self.desk.circuit.repairs[repair].label
