@@ -19,11 +19,12 @@ from functools import partial
 import numpy as np
 from numpy.random import Generator
 
+from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
 from wizard.circuit.load import HEARD, Condition, Heard, operate
 from wizard.circuit.network import OPEN_OHM, Observable
-from wizard.diagnosis import belief
-from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, History, Hypotheses, evidence_weight, site_span
+from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V, TOLD
+from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, History, evidence_weight, site_span
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
@@ -32,8 +33,6 @@ from wizard.walk.walker import Plan, assess
 
 # No more events than this before a walk counts as going round in circles.
 _MOST_EVENTS = 60
-# What no model of lumped resistances can say, as a share of a reading: contact noise, a slipping engine.
-_MODEL_SHARE = 0.015
 
 
 @dataclass(frozen=True)
@@ -59,43 +58,38 @@ class Drawn:
     @classmethod
     def of(cls, model: FaultModel, chance: Generator, kind: str = "any") -> Drawn:
         """Draw a vehicle from the priors: `kind` is single, pair, healthy or any of these."""
-        singles, pairs = model.singles, model.pairs
-        odds = np.exp(np.concatenate([singles.log_prior, pairs.log_prior]))
-        number = np.arange(len(odds))
-        last = len(singles) - 1
+        rows = Rows.of(model)
+        number, last = np.arange(len(rows.prior)), rows.singles - 1
         own = {"single": number < last, "healthy": number == last, "pair": number > last, "any": number >= 0}[kind]
-        row = int(chance.choice(len(odds), p=odds * own / (odds * own).sum()))
-        which = singles if row < len(singles) else pairs
-        row -= 0 if row < len(singles) else len(singles)
+        row = int(chance.choice(len(number), p=rows.prior * own / (rows.prior * own).sum()))
         circuit, scale = model.circuit, model.circuit.scale
         tolerance = {n: p.ohm + p.spread_ohm * chance.standard_normal() for n, p in circuit.parts.items()}
         low, typical, high = circuit.demand_a
         spread = np.log(high / low) / (2 * 1.645)
         sound = Condition(
             ohm={name: max(ohm, 0.1 * circuit.parts[name].ohm) for name, ohm in tolerance.items()},
-            source_v=belief.SOURCE_V * scale + SOURCE_SPREAD * scale * chance.standard_normal(),
-            battery_ohm=circuit.battery_ohm * max(0.1, 1.0 + belief._BATTERY_SPREAD * chance.standard_normal()),
+            source_v=SOURCE_V * scale + SOURCE_SPREAD * scale * chance.standard_normal(),
+            battery_ohm=circuit.battery_ohm * max(0.1, 1.0 + BATTERY_SPREAD * chance.standard_normal()),
             demand_a=float(typical * np.exp(spread * chance.standard_normal())),
-            rotor_ratio=max(0.3, 1.0 + belief._ROTOR_SPREAD * chance.standard_normal()),
+            rotor_ratio=max(0.3, 1.0 + ROTOR_SPREAD * chance.standard_normal()),
         )
         faults: list[Fault] = []
         for end in (0, 1):
-            number = int(which.site[row, end])
+            number = int(rows.site[row, end])
             if number < 0:
                 continue
             site = model.sites[number]
-            added, wide = float(which.added.ohm[row, end]), float(which.spread_ohm[row, end])
+            added, wide = float(rows.added[row, end]), float(rows.spread[row, end])
             while (excess := added + wide * chance.standard_normal()) * added < 0:
                 pass
-            discharged = site.fault == "discharged"
-            source = float(which.source_share[row]) * belief.SOURCE_V + which.source_spread[row] * chance.standard_normal()
+            source = float(rows.source_v[row] + rows.source_spread[row] * chance.standard_normal())
             faults.append(
                 Fault(
                     number,
-                    site.repair if site.repair in _repairs(which, row) else NO_REPAIR,
+                    model.repairs[rows.own_repair[row, end]],
                     float(excess),
-                    source * scale if discharged else None,
-                    float(which.demand[row]) if site.fault in ("dragging", "shorted") else 1.0,
+                    source if site.fault == "discharged" else None,
+                    float(rows.demand[row]) if site.fault in ("dragging", "shorted") else 1.0,
                     site.part != "coil",
                 )
             )
@@ -146,10 +140,6 @@ class Drawn:
         return bool(abs(bad[0] - good[0]) > 2 * least) or heard is not healthy_heard
 
 
-def _repairs(which: Hypotheses, row: int) -> set[str]:
-    return {which.repairs[number] for number in which.repair[row]}
-
-
 @dataclass
 class Job:
     """What became of one job. `statements` are (repair's odds, whether it was the one to do, repairs done before)."""
@@ -190,7 +180,7 @@ class _Bench:
         meter, clamp = self.desk.priors.meter, bool(what.clamp)
         share, least = (meter.clamp_share, meter.clamp_amps) if clamp else (meter.share, meter.volts)
         if what.state == "cranking":
-            share += _MODEL_SHARE
+            share += MODEL_SHARE
         read = true + np.hypot(share * true, least) * self.chance.standard_normal()
         if self.chance.random() < self.wrong:
             full = 1000.0 if clamp else 13.5 * self.desk.circuit.scale
@@ -204,7 +194,7 @@ class _Bench:
         return HEARD.index(operate(self.desk.circuit, self.vehicle.condition(), [])[1])
 
     def told(self) -> Heard:
-        return HEARD[int(self.chance.choice(len(HEARD), p=belief._TOLD[self.heard()]))]
+        return HEARD[int(self.chance.choice(len(HEARD), p=TOLD[self.heard()]))]
 
     def answer(self, name: str) -> str:
         evidence = self.desk.flow.steps[name].evidence

@@ -17,12 +17,12 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
+from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
 from wizard.circuit.load import HEARD, SLOW_SHARE, Condition, Heard, operate
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Observable
-from wizard.diagnosis import belief
-from wizard.diagnosis.belief import Belief, Evidence, Measurement
-from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, History
+from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, TOLD, Belief, Evidence, Measurement
+from wizard.diagnosis.faults import FaultModel, History
 
 Floats = NDArray[np.float64]
 CIRCUIT = "remote-battery"
@@ -45,7 +45,6 @@ _THIN = "thin-strap"
 _REAR = {"body": "body-rear", "ground-cable": "negative-clamp-body", "negative-clamp": "battery-negative-post"}
 # Of wrong readings, those that show nothing and how near to nothing; the others may show anything up to these.
 _NOTHING, _NOTHING_V, _NOTHING_A, _FULL_V, _FULL_A = 0.35, 0.03, 5.0, 13.5, 1000.0
-_MODEL_SHARE = 0.015
 _CHUNK = 100_000
 
 
@@ -147,42 +146,6 @@ def crank(model: FaultModel, many: Vehicles, change: Floats | float = 1.0) -> Cr
     return Cranked(volts, motor, heard)
 
 
-@dataclass(frozen=True)
-class Rows:
-    """Every hypothesis, singles before pairs, with its odds before any reading (n,)."""
-
-    site: NDArray[np.intp]
-    branch: NDArray[np.intp]
-    added: Floats
-    spread: Floats
-    source_v: Floats
-    source_spread: Floats
-    demand: Floats
-    coil_works: NDArray[np.bool_]
-    repair: NDArray[np.intp]
-    prior: Floats
-    singles: int
-
-    @classmethod
-    def of(cls, model: FaultModel) -> Rows:
-        both = (model.singles, model.pairs)
-        prior = np.exp(np.concatenate([one.log_prior for one in both]))
-        scale = model.circuit.scale
-        return cls(
-            np.concatenate([one.site for one in both]),
-            np.concatenate([one.added.branch for one in both]),
-            np.concatenate([one.added.ohm for one in both]),
-            np.concatenate([one.spread_ohm for one in both]),
-            np.concatenate([one.source_share for one in both]) * belief.SOURCE_V * scale,
-            np.concatenate([one.source_spread for one in both]) * scale,
-            np.concatenate([one.demand for one in both]),
-            np.concatenate([one.added.coil_works for one in both]),
-            np.concatenate([one.repair for one in both]),
-            prior / prior.sum(),
-            len(model.singles),
-        )
-
-
 def _above_zero(chance: Generator, mean: Floats | float, spread: Floats | float, many: int) -> Floats:
     """Gaussians cut off where they change sign (n,)."""
     mean, spread = np.broadcast_to(mean, many), np.broadcast_to(spread, many)
@@ -196,8 +159,8 @@ def draw(model: FaultModel, rows: Rows, which: NDArray[np.intp], chance: Generat
     """One vehicle for each hypothesis in `which`."""
     circuit, many = model.circuit, len(which)
     ohm = {n: _above_zero(chance, p.ohm, p.spread_ohm, many) for n, p in circuit.parts.items()}
-    ohm[BATTERY] = _above_zero(chance, circuit.battery_ohm, 0.4 * circuit.battery_ohm, many)
-    ohm[MOTOR] = _above_zero(chance, circuit.rotor_ohm, 0.1 * circuit.rotor_ohm, many)
+    ohm[BATTERY] = _above_zero(chance, circuit.battery_ohm, BATTERY_SPREAD * circuit.battery_ohm, many)
+    ohm[MOTOR] = _above_zero(chance, circuit.rotor_ohm, ROTOR_SPREAD * circuit.rotor_ohm, many)
     index = model.load.index
     for end in (0, 1):
         extra = _above_zero(chance, rows.added[which, end], rows.spread[which, end], many)
@@ -217,7 +180,7 @@ def draw(model: FaultModel, rows: Rows, which: NDArray[np.intp], chance: Generat
 def _spread(model: FaultModel, what: Observable, mean: Floats) -> Floats:
     meter = model.priors.meter
     share, least = (meter.clamp_share, meter.clamp_amps) if what.clamp else (meter.share, meter.volts)
-    return np.hypot((share + (_MODEL_SHARE if what.state == "cranking" else 0.0)) * mean, least)
+    return np.hypot((share + (MODEL_SHARE if what.state == "cranking" else 0.0)) * mean, least)
 
 
 def log_fit(model: FaultModel, evidence: Evidence, many: Vehicles, chance: Generator) -> Floats:
@@ -226,7 +189,7 @@ def log_fit(model: FaultModel, evidence: Evidence, many: Vehicles, chance: Gener
     quiet = crank(model, many)
     fit = np.zeros(count)
     if evidence.symptom is not None:
-        fit += np.log(belief._TOLD[quiet.heard, HEARD.index(evidence.symptom)])
+        fit += np.log(TOLD[quiet.heard, HEARD.index(evidence.symptom)])
     cranked: dict[int, Cranked] = {}
     for m in evidence.measurements:
         assert m.value is not None
@@ -344,7 +307,7 @@ def random_evidence(model: FaultModel, chance: Generator) -> tuple[Evidence, str
     which = chance.choice(len(odds), p=odds / odds.sum(), size=1)
     one = draw(model, rows, which, chance)
     heard = int(crank(model, one).heard[0])
-    symptom = HEARD[int(chance.choice(len(HEARD), p=belief._TOLD[heard]))]
+    symptom = HEARD[int(chance.choice(len(HEARD), p=TOLD[heard]))]
     positive = ["battery-positive-post", *_POSITIVE.values(), "motor-stud"]
     ground = ["starter-case", "engine-block", *_HEAVY.values(), *_REAR.values()]
     measurements: list[Measurement] = []
