@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from enum import StrEnum
-
-import numpy as np
+from itertools import pairwise
+from math import hypot, log
 
 from wizard.quantities import Size
 
@@ -55,9 +55,9 @@ def flexible_max_ohm(length_m: float, size: Size, conductor: Conductor, celsius:
     Metals that IEC 60228 class 5 does not list take plain copper's ratio to solid metal of their own.
     """
     table = _CLASS_5_TINNED if conductor is Conductor.TINNED_COPPER else _CLASS_5_PLAIN
-    areas = np.array(list(table))
-    over_solid = np.array(list(table.values())) * areas / 1000.0 * 58.0
-    ratio = float(np.interp(np.log(size.area_mm2), np.log(areas), over_solid))
+    ratio = _between(
+        [(log(area), ohm_per_km * area / 1000.0 * 58.0) for area, ohm_per_km in table.items()], log(size.area_mm2)
+    )
     return solid_ohm(length_m, size, conductor, celsius) * ratio
 
 
@@ -70,4 +70,11 @@ def healthy_ohm(length_m: float, size: Size, conductor: Conductor, celsius: floa
     low = solid_ohm(length_m, size, conductor, celsius)
     high = flexible_max_ohm(length_m, size, conductor, celsius)
     mean = (low + high) / 2.0
-    return mean, float(np.hypot((high - low) / 4.0, 0.02 * mean))
+    return mean, hypot((high - low) / 4.0, 0.02 * mean)
+
+
+def _between(points: list[tuple[float, float]], x: float) -> float:
+    """The line through these points, ordered by x, at x; level beyond both ends."""
+    x = min(max(x, points[0][0]), points[-1][0])
+    (x0, y0), (x1, y1) = next(pair for pair in pairwise(points) if x <= pair[1][0])
+    return y0 + (y1 - y0) * (x - x0) / (x1 - x0)

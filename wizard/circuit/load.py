@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wizard.circuit.circuit import Circuit
+from wizard.circuit.heard import HEARD, Heard
 from wizard.circuit.network import (
     BATTERY,
     COIL,
@@ -29,19 +29,6 @@ from wizard.circuit.network import (
 )
 
 Flags = NDArray[np.bool_]
-
-
-class Heard(StrEnum):
-    """What the starter does while start is held, in the words of the complaint."""
-
-    CRANKS_NORMALLY = "cranks-normally"
-    CRANKS_SLOWLY = "cranks-slowly"
-    ONE_CLICK = "one-click"
-    RAPID_CLICKS = "rapid-clicks"
-    NO_CLICK = "no-click"
-
-
-HEARD: tuple[Heard, ...] = tuple(Heard)
 # Share of the healthy back-EMF, which is speed, below which an ear calls it slow. Common practice, no source.
 SLOW_SHARE = 0.7
 

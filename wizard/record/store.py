@@ -13,7 +13,6 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from wizard.errors import DropwalkError
-from wizard.files.yamltext import dotted
 from wizard.quantities import printable
 from wizard.walk.events import EVENT, Event, Renamed, Started
 from wizard.walk.state import JobState, Reading, fold
@@ -275,6 +274,9 @@ def _body(event: Event) -> str:
     try:
         EVENT.validate_json(body)
     except ValidationError as error:
+        # The reader of YAML, which this comes with, is not needed to open a store.
+        from wizard.files.yamltext import dotted
+
         reason = error.errors()[0]
         raise DropwalkError(f"this can't be recorded: {dotted(reason['loc'])}: {reason['msg']}") from None
     return body

@@ -15,7 +15,7 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from wizard.circuit.load import HEARD, Heard
+from wizard.circuit.heard import HEARD, Heard
 from wizard.circuit.map import CircuitMap, Kind, PartChange
 from wizard.errors import DropwalkError
 from wizard.files import shelf

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator
 
-from wizard.circuit.load import Heard
+from wizard.circuit.heard import Heard
 from wizard.circuit.map import Changes, Checked, Path
 from wizard.quantities import Celsius, Id, LongText, Minutes, Text, parse_quantity
 
