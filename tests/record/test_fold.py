@@ -4,7 +4,18 @@ from any_events import ANY
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wizard.walk.events import EVENT, ReadingStruck, ReadingTaken
+from wizard.walk.events import (
+    EVENT,
+    CostStruck,
+    FollowUp,
+    LabourPriced,
+    MinutesLogged,
+    PartPriced,
+    ReadingStruck,
+    ReadingTaken,
+    Repaired,
+    StartSeen,
+)
 from wizard.walk.state import fold
 
 LOGS = st.lists(ANY, max_size=25)
@@ -29,3 +40,14 @@ def test_readings_are_only_ever_added_and_struck_out(log):
 @given(ANY)
 def test_an_event_is_read_back_as_it_was_written(event):
     assert EVENT.validate_json(EVENT.dump_json(event)) == event
+
+
+def test_starts_and_costs_are_only_ever_added_and_costs_struck_out():
+    cold = StartSeen(good=False, engine="cold", times=3)
+    work, part = MinutesLogged(minutes=25, work="cleaned the clamp"), PartPriced(what="clamp", price=4.5, count=2)
+    state = fold([cold, work, part, Repaired(repair="clean-positive-clamp"), CostStruck(entry=1), CostStruck(entry=9)])
+    state = fold([StartSeen(good=True, engine="hot"), LabourPriced(per_hour=40), FollowUp(open=False)], state)
+    assert [(s.seen.good, s.repairs_before) for s in state.starts] == [(False, 0), (True, 1)]
+    assert [(c.number, c.entry, c.struck) for c in state.costs] == [(1, work, True), (2, part, False)]
+    assert (state.labour_per_hour, state.follow_up_open) == (40, False)
+    assert fold([Repaired(repair="clean-positive-clamp")], state).follow_up_open is None

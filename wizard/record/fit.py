@@ -12,6 +12,7 @@ from wizard.walk.events import (
     CautionsRead,
     Event,
     Jumped,
+    MinutesLogged,
     OutOfReach,
     ReadingTaken,
     Repaired,
@@ -36,7 +37,7 @@ def event_misfits(event: Event, desk: Desk) -> Iterator[tuple[Path, str]]:
         case OutOfReach():
             for _, message in _job_misfits(desk, out_of_reach=[event.point]):
                 yield ("point",), message
-        case Jumped():
+        case Jumped() | MinutesLogged(step=str()):
             if event.step not in desk.flow.steps:
                 yield ("step",), f"the flow {desk.flow.flow!r} has no step {event.step!r}"
         case CautionsRead():

@@ -15,6 +15,7 @@ from wizard.walk.desk import Desk
 from wizard.walk.events import (
     Answered,
     Complaint,
+    CostStruck,
     Described,
     Event,
     Jumped,
@@ -163,6 +164,9 @@ class Session:
             case ReadingStruck():
                 if event.reading not in {reading.number for reading in state.standing}:
                     raise DropwalkError(f"there is no reading {event.reading} that stands")
+            case CostStruck():
+                if event.entry not in {cost.number for cost in state.costs if not cost.struck}:
+                    raise DropwalkError(f"there is no entry {event.entry} of labour or parts that stands")
             case _:
                 if faults := [message for _, message in event_misfits(event, self._desk_for(state))]:
                     raise DropwalkError("\n".join(faults))

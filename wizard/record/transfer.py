@@ -17,7 +17,16 @@ from wizard.files.plainwords import checked, refuse
 from wizard.files.yamltext import Document, read_document
 from wizard.record.fit import event_misfits
 from wizard.record.store import Store
-from wizard.walk.events import Described, Event, ReadingStruck, ReadingTaken, Started
+from wizard.walk.events import (
+    CostStruck,
+    Described,
+    Event,
+    MinutesLogged,
+    PartPriced,
+    ReadingStruck,
+    ReadingTaken,
+    Started,
+)
 from wizard.walk.jobfile import complaint_misfits
 from wizard.walk.state import fold
 
@@ -50,7 +59,7 @@ class JobRecord(Checked):
 
     def inconsistencies(self) -> Iterator[tuple[FieldPath, str]]:
         """A job that does not begin once, and readings that can't be or are not there."""
-        readings = 0
+        readings = costs = 0
         for number, line in enumerate(self.events):
             at: FieldPath = ("events", number, "event")
             match line.event:
@@ -60,6 +69,10 @@ class JobRecord(Checked):
                     readings += 1
                 case ReadingStruck(reading=struck) if not 1 <= struck <= readings:
                     yield (*at, "reading"), f"there is no reading {struck} before this"
+                case MinutesLogged() | PartPriced():
+                    costs += 1
+                case CostStruck(entry=struck) if not 1 <= struck <= costs:
+                    yield (*at, "entry"), f"there is no entry {struck} of labour or parts before this"
                 case _:
                     pass
             if number == 0 and not isinstance(line.event, Started):
