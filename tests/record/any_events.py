@@ -83,6 +83,6 @@ LATER = st.one_of(
     st.builds(events.Jumped, step=IDS),
     st.builds(events.Cranked, seconds=st.floats(0, 3600)),
     st.builds(events.OutOfReach, point=IDS, reachable=st.booleans()),
-    st.builds(events.Noted, text=TEXTS),
+    st.builds(events.Noted, text=TEXTS, reading=st.none() | st.integers(-5, 30)),
 )
 ANY = STARTED | LATER

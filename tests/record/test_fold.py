@@ -1,5 +1,6 @@
 """The state is a fold over whatever happened, and events survive being written down."""
 
+import pytest
 from any_events import ANY
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,6 +11,7 @@ from wizard.walk.events import (
     FollowUp,
     LabourPriced,
     MinutesLogged,
+    Noted,
     PartPriced,
     ReadingStruck,
     ReadingTaken,
@@ -51,3 +53,36 @@ def test_starts_and_costs_are_only_ever_added_and_costs_struck_out():
     assert [(c.number, c.entry, c.struck) for c in state.costs] == [(1, work, True), (2, part, False)]
     assert (state.labour_per_hour, state.follow_up_open) == (40, False)
     assert fold([Repaired(repair="clean-positive-clamp")], state).follow_up_open is None
+
+
+def test_a_remark_on_a_reading_is_its_note_and_no_note_of_the_job():
+    taken = ReadingTaken(state="cranking", red="a", black="b", value=0.5, note="wet morning")
+    state = fold([taken, Noted(text="the lug was hot", reading=1), Noted(text="no such reading", reading=7)])
+    assert state.readings[0].note == "wet morning; the lug was hot"
+    assert state.readings[0].taken == taken
+    assert state.notes == ()
+
+
+def test_a_log_from_before_ranges_and_remarks_on_readings_still_reads():
+    old = [
+        '{"kind": "reading", "state": "cranking", "red": "a", "black": "b", "clamp": null, "value": 0.5, "crank": null,'
+        ' "note": ""}',
+        '{"kind": "noted", "text": "hello"}',
+    ]
+    state = fold(EVENT.validate_json(line) for line in old)
+    assert (state.readings[0].taken.maximum, state.notes) == (None, ("hello",))
+
+
+@pytest.mark.parametrize(
+    ("fields", "wrong"),
+    [
+        ({"minimum": 0.4, "maximum": 0.6}, False),
+        ({}, False),
+        ({"minimum": 0.4}, True),
+        ({"minimum": 0.6, "maximum": 0.7}, True),
+        ({"minimum": 0.4, "maximum": 0.6, "value": "open"}, True),
+    ],
+)
+def test_a_value_lies_between_its_minimum_and_maximum(fields, wrong):
+    taken = ReadingTaken.model_validate({"state": "cranking", "red": "a", "black": "b", "value": 0.5, **fields})
+    assert bool(list(taken.inconsistencies())) is wrong

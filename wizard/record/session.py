@@ -19,6 +19,7 @@ from wizard.walk.events import (
     Described,
     Event,
     Jumped,
+    Noted,
     ReadingStruck,
     ReadingTaken,
     Repaired,
@@ -164,6 +165,9 @@ class Session:
             case ReadingStruck():
                 if event.reading not in {reading.number for reading in state.standing}:
                     raise DropwalkError(f"there is no reading {event.reading} that stands")
+            case Noted(reading=int()):
+                if event.reading not in {reading.number for reading in state.readings}:
+                    raise DropwalkError(f"there is no reading {event.reading}")
             case CostStruck():
                 if event.entry not in {cost.number for cost in state.costs if not cost.struck}:
                     raise DropwalkError(f"there is no entry {event.entry} of labour or parts that stands")

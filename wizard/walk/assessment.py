@@ -24,8 +24,9 @@ class JudgedReading(_Shown):
     """A reading with both questions answered: what practice allows, and what a sound circuit would read.
 
     `volts` is missing for a clamp reading (which has `amps`) and for `open`. `expected_v` is in amps for a clamp.
-    `doubt` is the probability that the reading itself is wrong. `before_repair` marks readings of the circuit as it
-    was before the last repair.
+    `range_v` is the least and the most of several cranks. `doubt` is the probability that the reading itself is wrong.
+    `before_repair` marks readings of the circuit as it was before the last repair, `acting_up` those taken while the
+    fault showed itself.
     """
 
     id: int
@@ -36,6 +37,7 @@ class JudgedReading(_Shown):
     volts: float | None = None
     amps: float | None = None
     open: bool | None = None
+    range_v: Band | None = None
     limit_v: float | None = None
     expected_v: Band | None = None
     expected_a: Band | None = None
@@ -44,6 +46,7 @@ class JudgedReading(_Shown):
     doubt: float = 0.0
     before_repair: bool | None = None
     struck: bool | None = None
+    acting_up: bool | None = None
     note: str | None = None
 
 

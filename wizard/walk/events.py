@@ -97,7 +97,8 @@ class ReadingTaken(Checked):
     """What the meter showed: volts from red to black, or amps through a part with a clamp around it.
 
     `crank` groups readings taken during one crank; left out, a cranking reading had a crank of its own. `acting_up`
-    says whether the fault was there at that moment.
+    says whether the fault was there at that moment. `minimum` and `maximum` are those of several cranks, whose middle
+    is the value.
     """
 
     kind: Literal["reading"] = "reading"
@@ -106,11 +107,16 @@ class ReadingTaken(Checked):
     black: Id | None = None
     clamp: Id | None = None
     value: Annotated[float | Literal["open"], BeforeValidator(_read_measured)]
+    minimum: Annotated[float | None, BeforeValidator(_read_measured)] = None
+    maximum: Annotated[float | None, BeforeValidator(_read_measured)] = None
     crank: Annotated[int, Field(ge=1, le=100000)] | None = None
     acting_up: bool | None = Field(None, validation_alias=AliasChoices("acting-up", "acting_up"))
     note: LongText = ""
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        ends = (self.minimum, self.maximum)
+        if ends != (None, None) and (self.value == OPEN or not _ordered(ends[0], float(self.value), ends[1])):
+            yield ("value",), "the value lies between minimum and maximum; give both, or neither"
         if self.clamp is not None:
             if self.red or self.black:
                 yield ("clamp",), "a reading is red to black or a clamp, not both"
@@ -120,6 +126,10 @@ class ReadingTaken(Checked):
             yield (), "a reading needs red and black, or clamp"
         elif self.red == self.black:
             yield ("black",), "red and black are on the same point"
+
+
+def _ordered(low: float | None, middle: float, high: float | None) -> bool:
+    return low is not None and high is not None and low <= middle <= high
 
 
 class ReadingStruck(Checked):
@@ -212,10 +222,11 @@ class OutOfReach(Checked):
 
 
 class Noted(Checked):
-    """A remark for the record."""
+    """A remark for the record, on the job or on one of its readings."""
 
     kind: Literal["noted"] = "noted"
     text: LongText
+    reading: int | None = None
 
 
 Event = Annotated[

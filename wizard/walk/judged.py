@@ -42,7 +42,8 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
     m, circuit = taken.measurement, case.desk.circuit
     doubt = round(case.belief.doubt.get(m.number, 0.0), 4)
     before = True if earlier else None
-    note = taken.reading.taken.note or None
+    told = taken.reading.taken
+    note = taken.reading.note or None
     if m.what.clamp:
         return JudgedReading(
             id=m.number,
@@ -52,6 +53,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
             expected_a=band,
             doubt=doubt,
             before_repair=before,
+            acting_up=told.acting_up,
             note=note,
         )
     limit, judgement = case.desk.limits.judge(circuit, m.what.state, m.what.red, m.what.black, m.value)
@@ -63,12 +65,14 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
         black=m.what.black,
         volts=m.value,
         open=True if m.value is None else None,
+        range_v=None if told.minimum is None or told.maximum is None else (told.minimum, told.maximum),
         limit_v=limit,
         expected_v=band,
         judgement=judgement,
         meaning=None if floor else meaning_of(judgement, m.value, band, circuit.scale),
         doubt=doubt,
         before_repair=before,
+        acting_up=told.acting_up,
         note=note,
     )
 
@@ -86,7 +90,7 @@ def _struck(reading: Reading) -> JudgedReading:
         amps=value if taken.clamp else None,
         open=True if value is None else None,
         struck=True,
-        note=reading.struck_why or taken.note or None,
+        note=reading.struck_why or reading.note or None,
     )
 
 

@@ -38,6 +38,12 @@ class Reading:
     repairs_before: int
     struck: bool = False
     struck_why: str = ""
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def note(self) -> str:
+        """What was remarked on it, when it was taken and later."""
+        return "; ".join(text for text in (self.taken.note, *self.remarks) if text)
 
 
 @dataclass(frozen=True)
@@ -145,8 +151,18 @@ class JobState:
             case OutOfReach():
                 reach = self.out_of_reach - {event.point} if event.reachable else self.out_of_reach | {event.point}
                 return replace(self, out_of_reach=reach)
-            case Noted():
+            case Noted(reading=None):
                 return replace(self, notes=(*self.notes, event.text))
+            case Noted():
+                return replace(
+                    self,
+                    readings=tuple(
+                        replace(reading, remarks=(*reading.remarks, event.text))
+                        if reading.number == event.reading
+                        else reading
+                        for reading in self.readings
+                    ),
+                )
 
     @property
     def standing(self) -> tuple[Reading, ...]:
