@@ -1,0 +1,99 @@
+"""The follow-up of a repair: starts counted over days, hot and cold apart, until the fault counts as gone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from wizard.repair.confidence import confidence_gone, good_starts_needed
+from wizard.walk.state import JobState, Starts
+
+Engine = Literal["cold", "hot"]
+ENGINES: tuple[Engine, ...] = ("cold", "hot")
+# The confidences that practice asks for before it calls a fault gone.
+LIKELY, SURE = 0.90, 0.95
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Starts with a cold or a hot engine: before the last repair, and since it.
+
+    `in_a_row` are good ones since the last that failed. `needed_likely` and `needed_sure` are good starts in a row for
+    90 and 95 % confidence; None where it never failed before, so that nothing can be shown. `confidence` is what the
+    row gives by now, None likewise.
+    """
+
+    engine: Engine
+    failed_before: int
+    tries_before: int
+    failed_since: int
+    in_a_row: int
+    days: tuple[date, ...]
+    needed_likely: int | None
+    needed_sure: int | None
+    confidence: float | None
+
+    @property
+    def left(self) -> int:
+        """Good starts in a row still wanted for 95 % confidence."""
+        return max(0, (self.needed_sure or 0) - self.in_a_row)
+
+
+@dataclass(frozen=True)
+class FollowUpView:
+    """Where the follow-up stands; `status` says what to do.
+
+    `no-repair`: nothing to follow yet. `uncounted`: nobody said how often it failed, so count on and ask. `counting`:
+    more good starts are needed. `shown`: enough for 95 %. `failed-again`: it failed since the repair. `closed`: the
+    user ended it.
+    """
+
+    status: Literal["no-repair", "uncounted", "counting", "shown", "failed-again", "closed"]
+    tallies: tuple[Tally, ...]
+
+
+def follow_up(state: JobState) -> FollowUpView:
+    """The follow-up of the last repair. A failed start opens it again, whatever was closed before."""
+    tallies = tuple(_tally(engine, state) for engine in ENGINES)
+    if not state.repairs:
+        return FollowUpView("no-repair", tallies)
+    wanted = [tally for tally in tallies if tally.needed_sure is not None]
+    if any(tally.failed_since for tally in tallies):
+        status = "failed-again"
+    elif state.follow_up_open is False:
+        status = "closed"
+    elif not wanted:
+        status = "uncounted"
+    elif state.follow_up_open is None and all(tally.left == 0 for tally in wanted):
+        status = "shown"
+    else:
+        status = "counting"
+    return FollowUpView(status, tallies)
+
+
+def _tally(engine: Engine, state: JobState) -> Tally:
+    own = [starts for starts in state.starts if starts.seen.engine == engine]
+    before = [starts for starts in own if starts.repairs_before < len(state.repairs)]
+    since = own[len(before) :]
+    failed, tries = _count(before, good=False), _count(before)
+    row = 0
+    for starts in since:
+        row = row + starts.seen.times if starts.seen.good else 0
+    rate = failed / tries if failed else None
+    return Tally(
+        engine,
+        failed,
+        tries,
+        _count(since, good=False),
+        row,
+        tuple(sorted({starts.seen.day for starts in since if starts.seen.day})),
+        None if rate is None else good_starts_needed(rate, LIKELY),
+        None if rate is None else good_starts_needed(rate, SURE),
+        None if rate is None else confidence_gone(rate, row),
+    )
+
+
+def _count(counted: Iterable[Starts], *, good: bool | None = None) -> int:
+    return sum(starts.seen.times for starts in counted if good is None or starts.seen.good is good)
