@@ -191,7 +191,7 @@ class Belief:
         site = cells.site[cell]
         shown = cell
         if context.away:
-            instead = np.where(left[:, None] == _TRACE, cells.trace[site], healthy)
+            instead = np.where(left[:, None] == _TRACE, cells.trace[cell], healthy)
             shown = np.where(left[:, None] == _SAME, cell, instead)
         if context.repairs:
             shown = np.where(cured[:, None] & (self._done_at[site] <= context.repairs), healthy, shown)

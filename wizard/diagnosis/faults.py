@@ -75,7 +75,7 @@ class Cells:
 
     `site` is -1 for the healthy circuit. `repair` indexes the model's repairs: what the cell calls for alone;
     `by_volts` is how much it costs. `group` indexes `groups`: the branch that carries nothing, if any.
-    `trace` (sites + 1,) is the cell that a site leaves behind while its fault comes and goes.
+    `trace` (c,) is the cell that a fault leaves behind while it is away.
     """
 
     site: Ints
@@ -275,7 +275,10 @@ class FaultModel:
             **{name: np.array([getattr(cell, name) for _, cell in flat]) for name in _CELL_FIELDS},
         )
         repair, by_volts = self._judged(bare)
-        return replace(bare, repair=repair, by_volts=by_volts)
+        # What is too small to matter leaves no more behind than itself.
+        small = repair == len(self.repairs) - 1
+        trace = np.where(small, np.arange(len(flat)), bare.trace[site])
+        return replace(bare, repair=repair, by_volts=by_volts, trace=trace)
 
     def _places(self, which: str) -> list[int]:
         """Where each site's cells of one sort lie among all cells."""

@@ -464,8 +464,9 @@ class _Walk:
                     if asked is not None:
                         return asked
         tests = self._worthwhile(self._tests(), self._questions())
-        # Plain readings first; a fault that they can't show has to be made to show itself.
-        tests = tests or self._worthwhile([], self._questions(provoking=True))
+        if not tests:
+            # Plain readings have run out: a fault that comes and goes has to be made to show itself.
+            tests = prospects(case.belief, [], self._questions(provoking=True), case.reach)
         return self._choose(tests, None) if tests else self._finish(None)
 
     def _choose(self, tests: Sequence[Prospect], step: str | None) -> Next:
