@@ -16,8 +16,10 @@ from wizard.circuit.map import Checked, CircuitMap
 from wizard.circuit.map import Path as FieldPath
 from wizard.diagnosis.priors import Priors
 from wizard.errors import BadFile, DropwalkError, Problem
+from wizard.files.glossary import Glossary
 from wizard.files.places import is_shipped, locate, shipped, shipped_names
 from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse, shaped
+from wizard.files.settings import SettingsFile
 from wizard.files.yamltext import Document, dotted, read_document
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint
@@ -27,7 +29,7 @@ from wizard.walk.jobfile import complaint_misfits
 CIRCUITS = "flows/circuits"
 FLOWS = "flows"
 # Shipped files of `flows` that are no flows.
-_TABLES = ("cautions", "limits", "priors")
+_TABLES = ("cautions", "glossary", "limits", "priors")
 
 
 class Kind(StrEnum):
@@ -39,6 +41,8 @@ class Kind(StrEnum):
     LIMITS = "limits"
     PRIORS = "priors"
     CAUTIONS = "cautions"
+    GLOSSARY = "glossary"
+    SETTINGS = "settings"
     FLOW = "flow"
     CIRCUIT = "circuit"
 
@@ -144,6 +148,11 @@ def priors() -> Priors:
     return _kept(shipped(FLOWS) / "priors.yaml", Priors)
 
 
+def glossary() -> Glossary:
+    """The shipped glossary."""
+    return _kept(shipped(FLOWS) / "glossary.yaml", Glossary)
+
+
 def rooted(complaint: Complaint, base: Path) -> Complaint:
     """The same complaint with a map's path written in full, so that it leads there from anywhere."""
     path = locate(complaint.circuit, CIRCUITS, base)
@@ -177,7 +186,7 @@ def read_flow(document: Document) -> Flow:
 
 
 def check_table(document: Document, kind: Kind) -> None:
-    """Hold a flow, map, limits, cautions or priors document against its model. Raises BadFile."""
+    """Hold a document that stands on its own against the model of its kind. Raises BadFile."""
     match kind:
         case Kind.FLOW:
             read_flow(document)
@@ -189,6 +198,10 @@ def check_table(document: Document, kind: Kind) -> None:
             checked(document, Cautions)
         case Kind.PRIORS:
             checked(document, Priors)
+        case Kind.GLOSSARY:
+            checked(document, Glossary)
+        case Kind.SETTINGS:
+            checked(document, SettingsFile)
         case _:
             raise ValueError(f"{kind} is no table")
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from wizard.diagnosis.priors import Meter
 from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.record.fit import event_misfits, state_misfits
@@ -44,6 +46,7 @@ class Session:
         self.log: list[Stored] = []
         self.state = JobState()
         self._now = now
+        self._meter: Meter | None = None
         self._desk: tuple[Complaint, str, Desk] | None = None
         self._assessed: dict[str, tuple[JobState, Assessment]] = {}
         self._catch_up()
@@ -87,13 +90,22 @@ class Session:
         """
         return self._desk_for(self.state)
 
+    def use_meter(self, meter: Meter | None) -> None:
+        """Judge with the accuracy of the user's own meter; None for the usual one."""
+        self._meter = meter
+        self._desk = None
+        self._assessed.clear()
+
     def _desk_for(self, state: JobState) -> Desk:
         complaint = state.complaint
         if complaint is None:
             raise DropwalkError(f"job {self.job_id} has no complaint; it was not recorded by this program")
         kept = self._desk
         if kept is None or kept[:2] != (complaint, state.flow):
-            kept = self._desk = complaint, state.flow, _desk_that_fits(state)
+            desk = _desk_that_fits(state)
+            if self._meter is not None:
+                desk = replace(desk, priors=desk.priors.model_copy(update={"meter": self._meter}))
+            kept = self._desk = complaint, state.flow, desk
         return kept[2]
 
     def record(self, *events: Event) -> int:
