@@ -1,0 +1,268 @@
+"""The cable to fit: the smallest standard size that keeps the drop and stays cool while it cranks, with its ends.
+
+The maker's figure for the vehicle and local rules come first.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from wizard.circuit.circuit import Circuit, PassivePart
+from wizard.circuit.conductors import Conductor, flexible_max_ohm, solid_ohm
+from wizard.circuit.limits import Limits
+from wizard.circuit.map import Kind, Place, Side
+from wizard.errors import DropwalkError
+from wizard.quantities import Size
+
+# What a cable may be made of when it is replaced; copper-clad aluminium is warned of and never offered.
+OFFERED = (Conductor.COPPER, Conductor.TINNED_COPPER, Conductor.ALUMINIUM)
+# Standard areas, IEC 60228, and gauges, ASTM B258, that battery and control cables are sold in.
+METRIC = tuple(
+    Size.parse(f"{area} mm2") for area in (0.75, 1, 1.5, 2.5, 4, 6, 10, 16, 25, 35, 50, 70, 95, 120, 150, 185, 240)
+)
+GAUGES = tuple(Size.parse(f"{gauge} AWG") for gauge in (18, 16, 14, 12, 10, 8, 6, 4, 2, 1, "1/0", "2/0", "3/0", "4/0"))
+# IEC 60949 and IEC 60364-5-54 annex A, from memory: heat capacity in J/(K mm3), the reciprocal of the temperature
+# coefficient at 0 C in K, and resistivity at 20 C in ohm mm. Copper-clad aluminium is taken as aluminium.
+_HEAT: dict[Conductor, tuple[float, float, float]] = {
+    Conductor.COPPER: (3.45e-3, 234.5, 17.241e-6),
+    Conductor.TINNED_COPPER: (3.45e-3, 234.5, 17.241e-6),
+    Conductor.ALUMINIUM: (2.5e-3, 228.0, 28.264e-6),
+    Conductor.COPPER_CLAD_ALUMINIUM: (2.5e-3, 228.0, 28.264e-6),
+}
+# The longest crank that practice allows, US Army TM 10-3930-671-24; a starter that stands still is let go sooner
+# (common practice, no source).
+CRANK_S, STALL_S = 30.0, 5.0
+# Highest temperature of a thermoplastic (PVC) insulated conductor in continuous use, IEC 60364-5-52, from memory.
+INSULATION_C = 70.0
+# Around a cable beside an engine and elsewhere when the vehicle is warm. Common practice, no source.
+ENGINE_BAY_C, ELSEWHERE_C = 60.0, 40.0
+# Clearance holes of the fine series, ISO 273, from memory: the ring that fits a stud, in mm.
+RING_HOLES_MM = {"M5": 5.3, "M6": 6.4, "M8": 8.4, "M10": 10.5, "M12": 13.0}
+# Ratings of bolted strip fuses for road vehicles in A, ISO 8820-5, from memory.
+FUSE_RATINGS_A = (30, 40, 50, 60, 70, 80, 100, 125, 150, 175, 200, 225, 250, 300, 350, 400, 450, 500)
+COPPER_CLAD_WARNING = (
+    "Check that the cable is not copper-clad aluminium: it is sold as battery cable, looks like copper, and of the "
+    "same size loses about half as much again. Scrape a strand: silver inside means aluminium. Its ends also work "
+    "loose sooner."
+)
+
+
+@dataclass(frozen=True)
+class Duty:
+    """What a cable has to carry, and where: amps for so long, one way over its length, with what may be lost.
+
+    `stall_a` is what flows while the motor stands still, for the few seconds before start is let go.
+    """
+
+    length_m: float
+    current_a: float
+    allowed_v: float
+    stall_a: float = 0.0
+    around_c: float = ELSEWHERE_C
+    seconds: float = CRANK_S
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A size with what it comes to: volts lost when hot, and its temperature at the end of the crank.
+
+    `keeps_drop` and `stays_cool` say whether both are allowed.
+    """
+
+    size: Size
+    conductor: Conductor
+    drop_v: float
+    end_c: float
+    keeps_drop: bool
+    stays_cool: bool
+
+    @property
+    def fits(self) -> bool:
+        return self.keeps_drop and self.stays_cool
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """The sizes to choose from for one cable or strap.
+
+    `standard` is what the map has there and `fitted` this vehicle's own, both as sound ones would be; `lost_v` is what
+    readings say is lost now, None where they do not tell. `choices` holds the smallest of each material, metric and
+    gauge, that fits and conducts as well as the map's; `too_small` the next smaller one of each, to show why not. `fuse_a` is the smallest standard fuse
+    for a run that has one, None for a run that has none. `advice` is in words.
+    """
+
+    part: str
+    duty: Duty
+    standard: Candidate
+    fitted: Candidate
+    lost_v: float | None
+    choices: tuple[Candidate, ...]
+    too_small: tuple[Candidate, ...]
+    fuse_a: int | None
+    advice: tuple[str, ...]
+
+
+def adiabatic_constant(conductor: Conductor, start_c: float, end_c: float) -> float:
+    """k in A s^0.5 / mm2 for heating from one temperature in C to another without any heat lost.
+
+    k^2 = Qc (B + 20) / rho20 * ln((B + end) / (B + start)); IEC 60364-5-54 annex A, the same as IEC 60949's adiabatic
+    equation. Raises ValueError when the end is the colder of the two.
+    """
+    if end_c < start_c:
+        raise ValueError(f"{end_c:g} C is colder than {start_c:g} C; a current does not cool")
+    heat, beta, rho = _HEAT[conductor]
+    return math.sqrt(heat * (beta + 20.0) / rho * math.log((beta + end_c) / (beta + start_c)))
+
+
+def heated_c(conductor: Conductor, area_mm2: float, current_a: float, seconds: float, start_c: float) -> float:
+    """Temperature in C after a current has flowed so long and no heat was lost: the same equation turned round.
+
+    Beyond what metal stands it is infinite.
+    """
+    heat, beta, rho = _HEAT[conductor]
+    exponent = (current_a / area_mm2) ** 2 * seconds * rho / (heat * (beta + 20.0))
+    return (beta + start_c) * math.exp(exponent) - beta if exponent < 20.0 else math.inf
+
+
+def candidate(size: Size, conductor: Conductor, duty: Duty) -> Candidate:
+    """One size under a duty. The drop is the highest of a sound flexible cable, at its temperature after the crank."""
+    end_c = heated_c(conductor, size.area_mm2, duty.current_a, duty.seconds, duty.around_c)
+    stalled_c = heated_c(conductor, size.area_mm2, duty.stall_a, STALL_S, duty.around_c)
+    hottest = max(end_c, stalled_c)
+    drop_v = duty.current_a * flexible_max_ohm(duty.length_m, size, conductor, min(end_c, 1000.0))
+    return Candidate(size, conductor, drop_v, hottest, drop_v <= duty.allowed_v + 1e-9, hottest <= INSULATION_C)
+
+
+def smallest(conductor: Conductor, duty: Duty, sizes: tuple[Size, ...]) -> tuple[Candidate | None, Candidate | None]:
+    """The smallest of these rising sizes that fits, and the one below it; None where there is none."""
+    below: Candidate | None = None
+    for size in sizes:
+        tried = candidate(size, conductor, duty)
+        if tried.fits:
+            return tried, below
+        below = tried
+    return None, below
+
+
+def duty_of(circuit: Circuit, limits: Limits, part: str, allowed_v: float | None = None) -> Duty:
+    """The duty of a cable or strap in this vehicle, from its length, the highest cranking current and what practice
+    allows it to lose, unless `allowed_v` says otherwise. A control wire carries the coil and may lose what the control
+    side's other parts leave.
+
+    Raises DropwalkError for a part that is no cable or strap, or whose length is not known.
+    """
+    passive = circuit.parts.get(part)
+    if passive is None or passive.part.kind not in (Kind.CABLE, Kind.STRAP):
+        raise DropwalkError(f"{part!r} is no cable or strap of this circuit; only these have a size to choose")
+    length_m = passive.part.length_m
+    if length_m is None:
+        raise DropwalkError(f"the length of {part!r} is not known; give it under changes in the job")
+    control = passive.part.side is Side.CONTROL
+    if allowed_v is None:
+        allowed_v = _left_for_wire(circuit, limits, part) if control else limits.allowance_v(circuit, part)
+    if not allowed_v > 0:
+        raise DropwalkError(f"{allowed_v:g} V can't be kept by any cable; allow more than 0 V")
+    near_engine = any(
+        circuit.map.points[point].place in (Place.ENGINE_BAY, Place.UNDER) for point in passive.part.between
+    )
+    around_c = max(ENGINE_BAY_C if near_engine else ELSEWHERE_C, circuit.air_c)
+    if control:
+        solenoid = circuit.map.solenoid
+        return Duty(length_m, solenoid.hold_in_a, allowed_v, solenoid.pull_in_a, around_c)
+    return Duty(length_m, circuit.demand_a[2], allowed_v, circuit.map.starter.locked_rotor_a, around_c)
+
+
+def _left_for_wire(circuit: Circuit, limits: Limits, part: str) -> float:
+    others = (name for name in circuit.path(*circuit.runs["control"], control=True) or () if name != part)
+    left = limits.side_v(circuit, "control") - sum(limits.allowance_v(circuit, name) for name in others)
+    return max(left, limits.allowance_v(circuit, part))
+
+
+def replacement(
+    circuit: Circuit,
+    limits: Limits,
+    part: str,
+    *,
+    lost_v: float | None = None,
+    allowed_v: float | None = None,
+) -> Replacement:
+    """What to fit in the place of a cable or strap, at least of the size that the map has there.
+
+    Raises DropwalkError as `duty_of`.
+    """
+    duty = duty_of(circuit, limits, part, allowed_v)
+    passive, mapped = circuit.parts[part], circuit.map.parts[part]
+    fitted = _as_fitted(passive, duty)
+    length_m = mapped.length_m or duty.length_m
+    standard = candidate(mapped.size, mapped.conductor, _over(duty, length_m)) if mapped.size else fitted
+    choices: list[Candidate] = []
+    too_small: list[Candidate] = []
+    for conductor in OFFERED:
+        for series in (METRIC, GAUGES):
+            least = _least_area(standard, conductor)
+            sizes = tuple(size for size in series if size.area_mm2 >= 0.97 * least)
+            fits, below = smallest(conductor, duty, sizes)
+            if fits is not None:
+                choices.append(fits)
+            smaller = [size for size in series if fits is None or size.area_mm2 < fits.size.area_mm2]
+            if below is not None or smaller:
+                too_small.append(below or candidate(smaller[-1], conductor, duty))
+    fuse_a = _fuse(circuit, passive)
+    return Replacement(
+        part, duty, standard, fitted, lost_v, tuple(choices), tuple(too_small), fuse_a, _advice(duty, choices, fuse_a)
+    )
+
+
+def _as_fitted(passive: PassivePart, duty: Duty) -> Candidate:
+    """The vehicle's own cable; one that the map gives by its resistance has the copper area that this comes to."""
+    size = passive.part.size
+    if size is None:
+        area = solid_ohm(duty.length_m, Size("1 mm2", 1.0), passive.part.conductor, 20.0) / passive.ohm
+        size = Size(f"{area:.3g} mm2", area)
+    return candidate(size, passive.part.conductor, duty)
+
+
+def _over(duty: Duty, length_m: float) -> Duty:
+    return Duty(length_m, duty.current_a, duty.allowed_v, duty.stall_a, duty.around_c, duty.seconds)
+
+
+def _least_area(standard: Candidate, conductor: Conductor) -> float:
+    """Area in mm2 of this material that conducts as well as what the maker fitted."""
+    own, other = (_HEAT[metal][2] for metal in (standard.conductor, conductor))
+    return standard.size.area_mm2 * max(1.0, other / own)
+
+
+def _fuse(circuit: Circuit, passive: PassivePart) -> int | None:
+    """The smallest standard fuse that carries the crank, where the cable's run has one."""
+    for run, (start, end) in circuit.runs.items():
+        path = circuit.path(start, end, control=run == "control") or ()
+        if passive.name in path and any(circuit.parts[name].part.kind is Kind.FUSE for name in path):
+            carried = circuit.map.solenoid.pull_in_a if run == "control" else circuit.demand_a[2]
+            return next((rating for rating in FUSE_RATINGS_A if rating >= carried), None)
+    return None
+
+
+def _advice(duty: Duty, choices: list[Candidate], fuse_a: int | None) -> tuple[str, ...]:
+    rings = ", ".join(f"{stud}: {hole:g} mm" for stud, hole in RING_HOLES_MM.items())
+    told = [
+        "The maker's size wins where it is larger. Measure the way the cable will really lie and leave slack for the "
+        "engine's movement.",
+        f"Measure the stud before you buy lugs: the ring's hole must fit it closely ({rings}) and its barrel the size "
+        "of the cable. Crimp with the die that the lug's maker names, then shrink a sleeve with glue over it.",
+        f"Reckoned for {duty.seconds:g} s at {duty.current_a:.0f} A without any heat lost, starting from "
+        f"{duty.around_c:g} C, to no more than {INSULATION_C:g} C.",
+        COPPER_CLAD_WARNING,
+    ]
+    if any(choice.conductor is Conductor.ALUMINIUM for choice in choices):
+        told.append(
+            "Aluminium needs lugs made for it and a jointing compound; bare aluminium under a copper lug corrodes."
+        )
+    if fuse_a is not None:
+        told.append(
+            f"The run has a fuse: the smallest standard one that carries the crank is {fuse_a} A. Fit the rating that "
+            "the maker names, close to the battery; never leave it out."
+        )
+    if not choices:
+        told.append("No standard size fits: shorten the run, lay two cables side by side, or allow more volts.")
+    return tuple(told)
