@@ -35,7 +35,8 @@ BATTERY_SPREAD, ROTOR_SPREAD = 0.4, 0.1
 MODEL_SHARE = 0.015
 # Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
 WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
-# Which hypotheses are kept for the exact sum: those within this many nats of the best, and no more than so many.
+# Which hypotheses are kept for the exact sum: all if they are no more than so many, else as many of those within this
+# many nats of the best.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
 _CHUNK = 1500
@@ -442,8 +443,10 @@ class Belief:
         flat = np.concatenate([score.ravel() for score in scores])
         ends = np.cumsum([0, *(score.size for score in scores)])
         most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._numeric), 1) ** 2)))
-        kept = np.argpartition(flat, -most)[-most:] if len(flat) > most else np.arange(len(flat))
-        kept = np.sort(kept[flat[kept] > flat.max() - _KEEP_NATS])
+        kept = np.arange(len(flat))
+        if len(flat) > most:
+            kept = np.argpartition(flat, -most)[-most:]
+            kept = np.sort(kept[flat[kept] > flat.max() - _KEEP_NATS])
         parts: list[_Chosen] = []
         priors_log: list[Floats] = []
         for number, (hypotheses, cells, variant, rows, base) in enumerate(blocks):
