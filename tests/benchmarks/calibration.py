@@ -307,8 +307,10 @@ def _report(jobs: Sequence[Job], *, misses: bool) -> None:
     outcome = Outcome.of(jobs)
     print(f"right repair first, clear single faults   {outcome.clear_singles[0]:.3f} of {outcome.clear_singles[1]}")
     print(f"pairs that end with both repairs          {outcome.pairs[0]:.3f} of {outcome.pairs[1]}")
-    print(f"healthy circuits that lose a part         {outcome.sound_lost_a_part[0]:.4f} of "
-          f"{outcome.sound_lost_a_part[1]}")
+    print(
+        f"healthy circuits that lose a part         {outcome.sound_lost_a_part[0]:.4f} of "
+        f"{outcome.sound_lost_a_part[1]}"
+    )
     print(f"the same with faults too small to matter  {outcome.needless[0]:.4f} of {outcome.needless[1]}")
     print(f"jobs that come to an end                  {outcome.ended[0]:.4f} of {outcome.ended[1]}")
     print(f"readings, mean                            {np.mean([j.readings for j in jobs]):.2f}")
@@ -334,8 +336,10 @@ def main() -> None:
     began = time.perf_counter()
     seeds = range(asked.seed, asked.seed + asked.jobs)
     jobs = simulate(asked.circuit, asked.plan, seeds, wrong=wrong, kind=asked.kind)
-    print(f"{asked.circuit}, {asked.plan}, {asked.jobs} jobs drawn ({asked.kind}), wrong readings {wrong:.0%}, "
-          f"{time.perf_counter() - began:.0f} s")
+    print(
+        f"{asked.circuit}, {asked.plan}, {asked.jobs} jobs drawn ({asked.kind}), wrong readings {wrong:.0%}, "
+        f"{time.perf_counter() - began:.0f} s"
+    )
     _report(jobs, misses=asked.misses)
 
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
-from wizard.circuit.load import HEARD, SLOW_SHARE, Condition, Heard, operate
+from wizard.circuit.load import HEARD, SLOW_SHARE, Condition, operate
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Observable
 from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, TOLD, Belief, Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
