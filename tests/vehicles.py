@@ -67,6 +67,7 @@ def most_moved_v(circuit: Circuit, condition: Condition) -> float:
 
 
 def _has_to_be_found(circuit: Circuit, part: str, condition: Condition) -> bool:
+    """On the control side a fault has to be found once the solenoid can't pull in."""
     if circuit.parts[part].part.side is Side.CONTROL:
         return operate(circuit, condition, [])[1] is Heard.NO_CLICK
     return most_moved_v(circuit, condition) > SHOWS_V
@@ -86,6 +87,17 @@ def least_excess_ohm(circuit: Circuit, part: str) -> float | None:
         middle = float(np.sqrt(low * high))
         low, high = (low, middle) if found(middle) else (middle, high)
     return high
+
+
+def parts_that_show() -> list[tuple[str, str]]:
+    """Every part of the shipped maps, by map, whose break at least has to be found."""
+    return [
+        (name, part)
+        for name in shelf.circuit_names()
+        for circuit in [desk(name).circuit]
+        for part in circuit.parts
+        if _has_to_be_found(circuit, part, Condition({part: np.inf}, demand_a=circuit.demand_a[1]))
+    ]
 
 
 def part_faults(circuit: Circuit) -> Iterator[Fault]:
