@@ -21,6 +21,7 @@ from wizard.files.places import is_shipped, locate, shipped, shipped_names
 from wizard.files.plainwords import Model, bad_places, checked, problems_of, refuse, shaped
 from wizard.files.settings import SettingsFile
 from wizard.files.yamltext import Document, dotted, read_document
+from wizard.repair.advice import RepairTable
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint
 from wizard.walk.flow import Cautions, Flow
@@ -29,7 +30,7 @@ from wizard.walk.jobfile import complaint_misfits
 CIRCUITS = "flows/circuits"
 FLOWS = "flows"
 # Shipped files of `flows` that are no flows.
-_TABLES = ("cautions", "glossary", "limits", "priors")
+_TABLES = ("cautions", "glossary", "limits", "priors", "repairs")
 
 
 class Kind(StrEnum):
@@ -45,6 +46,8 @@ class Kind(StrEnum):
     SETTINGS = "settings"
     FLOW = "flow"
     CIRCUIT = "circuit"
+    # A circuit map has a key `repairs` too.
+    REPAIRS = "repairs"
 
 
 def kind_of(document: Document) -> Kind:
@@ -153,6 +156,11 @@ def glossary() -> Glossary:
     return _kept(shipped(FLOWS) / "glossary.yaml", Glossary)
 
 
+def repairs() -> RepairTable:
+    """The shipped advice on repairs."""
+    return _kept(shipped(FLOWS) / "repairs.yaml", RepairTable)
+
+
 def rooted(complaint: Complaint, base: Path) -> Complaint:
     """The same complaint with a map's path written in full, so that it leads there from anywhere."""
     path = locate(complaint.circuit, CIRCUITS, base)
@@ -198,6 +206,8 @@ def check_table(document: Document, kind: Kind) -> None:
             checked(document, Cautions)
         case Kind.PRIORS:
             checked(document, Priors)
+        case Kind.REPAIRS:
+            checked(document, RepairTable)
         case Kind.GLOSSARY:
             checked(document, Glossary)
         case Kind.SETTINGS:

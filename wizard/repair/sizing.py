@@ -88,8 +88,8 @@ class Replacement:
 
     `standard` is what the map has there and `fitted` this vehicle's own, both as sound ones would be; `lost_v` is what
     readings say is lost now, None where they do not tell. `choices` holds the smallest of each material, metric and
-    gauge, that fits and conducts as well as the map's; `too_small` the next smaller one of each, to show why not. `fuse_a` is the smallest standard fuse
-    for a run that has one, None for a run that has none. `advice` is in words.
+    gauge, that fits and conducts as well as the map's; `too_small` the next smaller one of each, to show why not.
+    `fuse_a` is the smallest standard fuse for a run that has one, None for a run that has none. `advice` is in words.
     """
 
     part: str

@@ -1,0 +1,88 @@
+"""What is said about how to do a repair, for every repair of every shipped map."""
+
+import pytest
+
+from tests.vehicles import desk
+from wizard.circuit.map import RepairKind
+from wizard.diagnosis.faults import NO_REPAIR
+from wizard.errors import BadFile
+from wizard.files import shelf
+from wizard.files.plainwords import checked
+from wizard.files.yamltext import parse_document
+from wizard.repair.advice import RepairTable, advise
+
+EVERY = [
+    (name, repair)
+    for name in shelf.circuit_names()
+    for repair in desk(name).circuit.repairs
+    if repair != NO_REPAIR
+]
+    (name, repair) for name in shelf.circuit_names() for repair in desk(name).circuit.repairs if repair != NO_REPAIR
+]
+
+
+def place(lines, *words):
+    """Number of the first line that has all these words."""
+    return next(n for n, line in enumerate(lines) if all(word in line.lower() for word in words))
+
+
+@pytest.mark.parametrize(("circuit", "repair"), EVERY)
+def test_a_repair_takes_the_ground_lead_off_first_and_puts_it_on_last(circuit, repair):
+    at = desk(circuit).circuit
+    advice = advise(at, shelf.repairs(), repair)
+    kind = at.repairs[repair].kind
+    if kind in (RepairKind.CHARGE, RepairKind.HAND_OVER):
+        assert not any("ground lead" in line for line in advice.order)
+        return
+    memory, off = place(advice.order, "memory"), place(advice.order, "ground lead off")
+    on = place(advice.order, "ground lead on")
+    assert memory < off < on
+    work = advice.order[off + 1 : on]
+    assert len(work) >= 3
+    assert any("maker" in line for line in work)
+    assert advice.tools
+    assert advice.look
+    assert advice.minutes == at.repairs[repair].minutes
+
+
+@pytest.mark.parametrize(("circuit", "repair"), [pair for pair in EVERY if pair[1].startswith("clean-")])
+def test_cleaning_bares_both_faces_before_tightening_and_says_when_it_will_not_do(circuit, repair):
+    advice = advise(desk(circuit).circuit, shelf.repairs(), repair)
+    assert place(advice.order, "both mating surfaces") < place(advice.order, "tighten", "maker's figure")
+    assert place(advice.order, "tighten", "maker's figure") < place(advice.order, "against corrosion")
+    assert any("will not do" in line for line in advice.not_enough)
+    assert advice.replaces == ()
+
+
+@pytest.mark.parametrize("repair", ["replace-long-cable", "repair-control-feed"])
+def test_a_cable_that_was_re_ended_is_replaced(remote_desk, repair):
+    advice = advise(remote_desk.circuit, shelf.repairs(), repair)
+    assert any("re-ended" in line and "replaced, not repaired" in line for line in advice.not_enough)
+    assert len(set(advice.not_enough)) == len(advice.not_enough)
+
+
+def test_a_repair_names_the_cables_whose_size_is_to_be_chosen(remote_desk):
+    table = shelf.repairs()
+    assert advise(remote_desk.circuit, table, "replace-long-cable").replaces == ("long-cable",)
+    assert advise(remote_desk.circuit, table, "replace-isolator").replaces == ()
+
+
+def test_own_advice_is_of_repairs_that_there_are_and_comes_with_its_kinds(front_desk):
+    table = shelf.repairs()
+    assert set(table.own) <= set(front_desk.circuit.repairs)
+    starter = advise(front_desk.circuit, table, "replace-starter")
+    assert place(starter.order, "before its last bolt") < place(starter.order, "mounting face")
+    assert any("ring gear" in line for line in starter.look)
+
+
+def test_nothing_is_to_be_done_where_nothing_was_shown(front_desk):
+    assert advise(front_desk.circuit, shelf.repairs(), NO_REPAIR).order == ()
+
+
+def test_a_table_without_a_kind_is_refused_with_its_place():
+    text = "repairs: mine\nbefore: []\nafter: []\nkinds:\n  clean: {order: [do it]}\n  tighten: {tools: [wrench]}\n"
+    with pytest.raises(BadFile) as refused:
+        checked(parse_document(text, "mine.yaml"), RepairTable)
+    told = str(refused.value)
+    assert "mine.yaml:4:1: kinds: there is no row 'replace'" in told
+    assert "mine.yaml:6:3: kinds.tighten.order: say at least one thing to do" in told
