@@ -135,8 +135,8 @@ def diagnose(file: Path, as_json: bool, plan: str) -> None:
 def check(files: tuple[Path, ...]) -> None:
     """Name every error in your files.
 
-    A flow, a circuit map, a job, a scenario, limits, cautions, priors, repairs, a glossary, your settings or an exported
-    job.
+    A flow, a circuit map, a job, a scenario, limits, cautions, priors, repairs, a glossary, your settings or an
+    exported job.
     """
     from wizard.errors import BadFile
     from wizard.quantities import printable

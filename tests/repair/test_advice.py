@@ -12,11 +12,6 @@ from wizard.files.yamltext import parse_document
 from wizard.repair.advice import RepairTable, advise
 
 EVERY = [
-    (name, repair)
-    for name in shelf.circuit_names()
-    for repair in desk(name).circuit.repairs
-    if repair != NO_REPAIR
-]
     (name, repair) for name in shelf.circuit_names() for repair in desk(name).circuit.repairs if repair != NO_REPAIR
 ]
 
