@@ -1,6 +1,5 @@
 """The store on disk: what it keeps, what it refuses, and who may write at once."""
 
-import os
 import sqlite3
 import subprocess
 import sys
@@ -117,7 +116,9 @@ def test_another_programs_database_is_refused_untouched(tmp_path):
     assert path.read_bytes() == before
 
 
-@pytest.mark.parametrize("content", [b"not a database at all, just words " * 50, os.urandom(8192)])
+@pytest.mark.parametrize(
+    "content", [b"not a database at all, just words " * 50, bytes(range(1, 256)) * 32], ids=["words", "bytes"]
+)
 def test_a_file_that_is_no_database_is_refused_untouched(tmp_path, content):
     path = tmp_path / "jobs.sqlite3"
     path.write_bytes(content)
