@@ -12,7 +12,7 @@ that moment. A hypothesis may show another cell of severity in each context, so 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -113,6 +113,20 @@ class _Who:
     source_spread: Floats
     demand_a: Floats
     group: Ints
+
+
+class _Reads(NamedTuple):
+    """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
+
+    `observables` are those under load and the open ones, `tolerance` (2, m) the variance of the former per amp squared.
+    """
+
+    context: Context
+    loaded: list[int]
+    resting: list[int]
+    opened: list[Observable]
+    observables: list[Observable]
+    tolerance: Floats
 
 
 @dataclass(frozen=True)
@@ -262,7 +276,7 @@ class Belief:
             if {what.red, what.black} == posts:
                 table[:, column] = 1.0 if what.red == role["battery.positive"] else -1.0
             elif not what.clamp:
-                for row, key in enumerate(used):
+                for row, key in enumerate(map(int, used)):
                     broken = frozenset({groups[key // len(groups)], groups[key % len(groups)]} - {""})
                     table[row, column] = self.model.rest_volts(what, broken)
         return table[where]
@@ -347,8 +361,8 @@ class Belief:
         """Each variant with the hypotheses that it makes a difference to and its log share of them."""
         priors, rows = self.model.priors, np.arange(len(hypotheses))
         site = self.model.cells.site[hypotheses.cell]
-        treated = (self._done_at[site] <= len(self.evidence.repairs)).any(axis=1)
-        some = (site >= 0).any(axis=1)
+        treated: Flags = np.any(self._done_at[site] <= len(self.evidence.repairs), axis=1)
+        some: Flags = np.any(site >= 0, axis=1)
         cures = [(True, rows, np.where(treated, np.log(priors.cured), 0.0))]
         if treated.any():
             cures.append((False, rows[treated], np.full(int(treated.sum()), np.log1p(-priors.cured))))
@@ -377,7 +391,7 @@ class Belief:
             right = np.log1p(-wrong) - 0.5 * (misfit + np.log(2 * np.pi * variance))
             return np.logaddexp(right, wrong_log[which]).sum(axis=1)
 
-        plans = []
+        plans: list[_Reads] = []
         for context in self._contexts():
             here = [i for i, m in enumerate(self._numeric) if m.context == context]
             loaded = [i for i in here if self._numeric[i].what.state == "cranking"]
@@ -385,7 +399,7 @@ class Belief:
             opened = [m.what for m in self._open if m.context == context]
             observables = [*(self._numeric[i].what for i in loaded), *opened]
             tolerance = self._tolerance(observables[: len(loaded)]).reshape(9, len(loaded))
-            plans.append((context, loaded, resting, opened, observables, tolerance))
+            plans.append(_Reads(context, loaded, resting, opened, observables, tolerance))
         scores = np.empty((len(rows), len(cells)))
         for start in range(0, len(rows), _CHUNK):
             part = slice(start, min(start + _CHUNK, len(rows)))
@@ -501,7 +515,7 @@ class Belief:
         covariance += whole.crank[:, :, None] * whole.crank[:, None, :] * self._same_crank()
         covariance[:, np.arange(many), np.arange(many)] += whole.own
         residual = self._values - whole.mean
-        precision = np.linalg.inv(covariance)
+        precision: Floats = np.linalg.inv(covariance).astype(np.float64, copy=False)
         pull = np.einsum("kij,kj->ki", precision, residual)
         _, log_det = np.linalg.slogdet(covariance)
         fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
@@ -731,13 +745,19 @@ class Belief:
         return mean[:, 0], spread[:, 0], weight
 
     def foresee(
-        self, observables: Sequence[Observable], rows: Ints, context: Context | None = None
+        self, observables: Sequence[Observable], rows: Ints, context: Context | None = None, repaired: str | None = None
     ) -> tuple[Floats, Floats]:
         """Mean and standard deviation (k, m) of new readings under the kept hypotheses `rows`, given all so far.
 
-        They are readings of the circuit as it is now unless another context is given.
+        They are readings of the circuit as it is now unless another context is given; with `repaired`, as it would be
+        once that repair had put right everything that it can.
         """
-        new, _ = self._predict(observables, context or self.now, self.chosen.take(rows))
+        chosen = self.chosen.take(rows)
+        if repaired is not None:
+            cells = self.model.cells
+            cures = np.array([*(site.repair == repaired for site in self.model.sites), False])
+            chosen = replace(chosen, cell=np.where(cures[cells.site[chosen.cell]], len(cells.site) - 1, chosen.cell))
+        new, _ = self._predict(observables, context or self.now, chosen)
         mean, variance = new.mean, new.variance()
         if len(self._numeric):
             cross = new.covariance(self._predicted.take(rows))

@@ -243,7 +243,9 @@ class FaultModel:
     load: LoadModel = field(init=False)
     sites: tuple[Site, ...] = field(init=False)
     _healthy: dict[Observable, float] = field(init=False, default_factory=dict[Observable, float])
-    _rest: dict[tuple[Observable, frozenset[str]], float] = field(init=False, default_factory=dict)
+    _rest: dict[tuple[Observable, frozenset[str]], float] = field(
+        init=False, default_factory=dict[tuple[Observable, frozenset[str]], float]
+    )
 
     def __post_init__(self) -> None:
         self.load = LoadModel(self.circuit)
@@ -261,11 +263,15 @@ class FaultModel:
         flat.append((-1, Cell(1.0)))
         index = self.load.index
         site = np.array([number for number, _ in flat])
-        names = [COIL if not cell.coil_works else self.sites[n].branch if cell.is_open else "" for n, cell in flat]
+        branch = [self.sites[n].branch if n >= 0 else BATTERY for n, _ in flat]
+        names = [
+            COIL if not cell.coil_works else own if cell.is_open else ""
+            for own, (_, cell) in zip(branch, flat, strict=True)
+        ]
         groups = list(dict.fromkeys(["", *names]))
         bare = Cells(
             site=site,
-            branch=np.array([index[self.sites[n].branch] if n >= 0 else index[BATTERY] for n in site]),
+            branch=np.array([index[own] for own in branch]),
             weight=np.array([cell.weight * (self.sites[n].weight if n >= 0 else 1.0) for n, cell in flat]),
             groups=tuple(groups),
             group=np.array([groups.index(name) for name in names]),

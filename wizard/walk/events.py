@@ -28,10 +28,12 @@ def _read_measured(value: Any, info: ValidationInfo) -> Any:
 class History(Checked):
     """What the customer knows: parts replaced, what helps, and the point that was touched when it woke up."""
 
-    recently_replaced: list[Id] = Field([], validation_alias=AliasChoices("recently-replaced", "recently_replaced"))
-    helped_by: list[Id] = Field([], validation_alias=AliasChoices("helped-by", "helped_by"))
+    recently_replaced: list[Id] = Field(
+        default=[], validation_alias=AliasChoices("recently-replaced", "recently_replaced")
+    )
+    helped_by: list[Id] = Field(default=[], validation_alias=AliasChoices("helped-by", "helped_by"))
     woke_up_when_touched: Id | None = Field(
-        None, validation_alias=AliasChoices("woke-up-when-touched", "woke_up_when_touched")
+        default=None, validation_alias=AliasChoices("woke-up-when-touched", "woke_up_when_touched")
     )
 
 
@@ -44,7 +46,7 @@ class Complaint(Checked):
     intermittent: bool = False
     air: Celsius = 20.0
     history: History = History()
-    clamp_meter: bool = Field(True, validation_alias=AliasChoices("clamp-meter", "clamp_meter"))
+    clamp_meter: bool = Field(default=True, validation_alias=AliasChoices("clamp-meter", "clamp_meter"))
 
     @field_validator("air")
     @classmethod
@@ -110,7 +112,7 @@ class ReadingTaken(Checked):
     minimum: Annotated[float | None, BeforeValidator(_read_measured)] = None
     maximum: Annotated[float | None, BeforeValidator(_read_measured)] = None
     crank: Annotated[int, Field(ge=1, le=100000)] | None = None
-    acting_up: bool | None = Field(None, validation_alias=AliasChoices("acting-up", "acting_up"))
+    acting_up: bool | None = Field(default=None, validation_alias=AliasChoices("acting-up", "acting_up"))
     note: LongText = ""
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:

@@ -36,7 +36,7 @@ _TELLING = {"repaired": "repair", "good": "starts", "minutes": "labour", "price"
 
 
 def _entry(value: Any) -> str:
-    keys = value if isinstance(value, dict) else getattr(type(value), "model_fields", {})
+    keys: Any = value if isinstance(value, dict) else getattr(type(value), "model_fields", {})
     return next((entry for key, entry in _TELLING.items() if key in keys), "reading")
 
 

@@ -111,11 +111,17 @@ def suspects(belief: Belief) -> list[Suspect]:
                 part=site.part,
                 fault="open" if broken else site.fault,
                 probability=float(odds[number]),
-                excess_mohm=None if excess is None else tuple(round(ohm * 1e3, 3) for ohm in excess),
+                excess_mohm=None
+                if excess is None
+                else (_milliohms(excess[0]), _milliohms(excess[1]), _milliohms(excess[2])),
                 repair=site.repair,
             )
         )
     return listed
+
+
+def _milliohms(ohm: float) -> float:
+    return round(ohm * 1e3, 3)
 
 
 def repair_odds(belief: Belief) -> list[RepairOdds]:
