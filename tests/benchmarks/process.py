@@ -12,7 +12,7 @@ import time
 
 from wizard.files.places import shipped
 
-RUNS = 15
+RUNS = 11
 AIM = 2.0
 BASELINE = "import numpy, pydantic, networkx, ruamel.yaml, click"
 JOB = str(shipped("scenarios") / "horse-box.yaml")
