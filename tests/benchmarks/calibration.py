@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import pairwise
 
 import numpy as np
 from numpy.random import Generator
@@ -199,7 +200,7 @@ class _Bench:
     def answer(self, name: str) -> str:
         evidence = self.desk.flow.steps[name].evidence
         sites = [fault.site for fault in self.vehicle.faults]
-        site = np.array([(sites + [-1, -1])[:2]])
+        site = np.array([[*sites, -1, -1][:2]])
         heard = np.array([self.heard()])
         odds = [float(evidence_weight(site, self.vehicle.model.sites, heard, t)[0]) for t in evidence.values()]
         return str(self.chance.choice(list(evidence), p=np.array(odds) / sum(odds)))
@@ -257,7 +258,7 @@ def deciles(jobs: Iterable[Job], *, first_only: bool = True) -> list[tuple[float
     said = np.array([(p, true) for job in jobs for p, true, done in job.statements if not done or not first_only])
     rows: list[tuple[float, float, int, float, float]] = []
     edges = np.linspace(0.0, 1.0, 11)
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         own = (said[:, 0] >= low) & ((said[:, 0] < high) | (high == 1.0))
         if own.any():
             rows.append((low, high, int(own.sum()), float(said[own, 0].mean()), float(said[own, 1].mean())))

@@ -27,8 +27,11 @@ _WIDTH = 1e-4
 _FEW, _MOST_OF_FEW, _MOST = 4, 1, 2
 
 
-def small_map(positive: Sequence[str], ground: Sequence[str], parallel: bool = False) -> CircuitMap:
-    """A circuit of a few parts, each named by its kind and a number; `parallel` adds a strap beside the ground run."""
+def small_map(positive: Sequence[str], ground: Sequence[str], side_straps: int = 0) -> CircuitMap:
+    """A circuit of these kinds of parts in a row on either side, each named by its kind and a number.
+
+    `side_straps` are more ground straps in parallel, from the starter's case to the points of the ground run in turn.
+    """
     points = ["plus", *(f"p{n}" for n in range(1, len(positive))), "feed"]
     backs = ["case", *(f"g{n}" for n in range(1, len(ground))), "minus"]
     parts: dict[str, dict[str, Any]] = {}
@@ -42,8 +45,8 @@ def small_map(positive: Sequence[str], ground: Sequence[str], parallel: bool = F
     add("main-contacts", "contacts", "positive", ("feed", "motor"))
     for number, kind in enumerate(ground):
         add(f"ground-{kind}-{number}", kind, "ground", (backs[number], backs[number + 1]))
-    if parallel:
-        add("side-strap", "strap", "ground", ("case", "minus"))
+    for number in range(side_straps):
+        add(f"side-strap-{number}", "strap", "ground", ("case", backs[-1 - number % (len(backs) - 1)]))
     add("start-wire", "cable", "control", ("plus", "trigger"))
     names = dict.fromkeys([*points, "motor", "trigger", *backs])
     return CircuitMap.model_validate(

@@ -265,20 +265,22 @@ def _gather(
 
 
 def estimate(model: FaultModel, evidence: Evidence, samples: int, chance: Generator) -> Estimate:
-    """Brute force: a first fifth of the vehicles finds which sites matter, the rest are drawn mostly from those."""
+    """Brute force: a tenth of the vehicles, then a fifth, find which hypotheses, currents and volts matter."""
     rows = Rows.of(model)
     single = rows.prior * (np.arange(len(rows.prior)) < rows.singles)
     pair = rows.prior - single
     broad = 0.5 * single / single.sum() + 0.5 * pair / pair.sum()
-    first = _gather(model, rows, evidence, broad, samples // 5, chance)
-    # Mass of each pair of sites after the first fifth, shared out over its severities as before any reading.
-    keys = rows.site[:, 0] * 1000 + rows.site[:, 1] + 1
-    _, group = np.unique(keys, return_inverse=True)
-    mass = np.sqrt(np.bincount(group, first.total))
+    _, group = np.unique(rows.site[:, 0] * 1000 + rows.site[:, 1] + 1, return_inverse=True)
     within = rows.prior / np.bincount(group, rows.prior)[group]
-    likely = (mass / mass.sum())[group] * within
-    proposal = 0.7 * likely + 0.3 * broad
-    sums = _gather(model, rows, evidence, proposal, samples - samples // 5, chance, first.guess)
+    proposal, guess = broad, Guess()
+    for share in (10, 5):
+        found = _gather(model, rows, evidence, proposal, samples // share, chance, guess)
+        # What was found of each pair of sites, shared out over its severities as before any reading, and of each alone.
+        mass = np.sqrt(np.bincount(group, found.total))
+        alone = np.sqrt(found.total)
+        proposal = 0.2 * broad + 0.4 * (mass / mass.sum())[group] * within + 0.4 * alone / alone.sum()
+        guess = found.guess
+    sums = _gather(model, rows, evidence, proposal, samples - samples // 10 - samples // 5, chance, guess)
     total, squares = sums.total, sums.squares
 
     needed = np.zeros(len(model.repairs))

@@ -17,7 +17,7 @@ pytest.importorskip("pgmpy", reason="pgmpy is not installed: pip install 'dropwa
 # Each with the families of faults that can occur in it besides the parts' own, and whether pairs can.
 SMALL = {
     "two joints and a cable": (small_map(["joint", "cable", "joint"], ["cable"]), FAMILIES, False),
-    "grounds in parallel": (small_map(["cable", "contacts"], ["joint", "cable"], parallel=True), FAMILIES, False),
+    "grounds in parallel": (small_map(["cable", "contacts"], ["joint", "cable"], side_straps=1), FAMILIES, False),
     "pairs of faults": (small_map(["cable"], ["cable"]), ("battery-worn", "starter-open", "nothing"), True),
 }
 # Spans that every small map has, and what each vehicle's fault is.
