@@ -64,7 +64,12 @@ def assess(desk: Desk, state: JobState, plan: Plan = "walk", *, cautions_read: b
     `cautions_read` takes every caution as read, as a batch does; otherwise a step whose cautions the job has not
     acknowledged comes back as kind `caution`.
     """
-    case = Case.of(desk, state)
+    return assessment_of(Case.of(desk, state), plan, cautions_read=cautions_read)
+
+
+def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = False) -> Assessment:
+    """The same for a case that is at hand already."""
+    desk = case.desk
     following = _Walk(case, cautions_read).next(plan)
     middle, spread = case.belief.current_a
     readings, views = judged_readings(case), spans(case)
@@ -105,7 +110,7 @@ def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[Step
 def _finding(case: Case) -> Finding | None:
     desk = case.desk
     found, belief, tail = case.found, case.belief, ""
-    if found is None and case.before is not None and _proved(case):
+    if found is None and case.before is not None and proved(case):
         found, belief = case.before.found, case.before.belief
         tail = _won_back(case)
     if found is None:
@@ -190,7 +195,7 @@ def _before_and_after(case: Case) -> tuple[float | None, float | None]:
     return shown.drop.volts, after.volts if after else None
 
 
-def _proved(case: Case) -> bool:
+def proved(case: Case) -> bool:
     """Whether the readings after the last repair show that it helped."""
     if case.before is None or _unproved(case) is not None:
         return False
@@ -344,7 +349,7 @@ class _Walk:
             case StepKind.PROVE:
                 if case.before is None or _unproved(case) is not None:
                     return None
-                return "better" if _proved(case) else "no-better"
+                return "better" if proved(case) else "no-better"
             case StepKind.FINISH:
                 return None
 
@@ -581,7 +586,7 @@ class _Walk:
     def _proved_end(self) -> Next | None:
         """The end of a job whose repair helped and left nothing that is likely to want another."""
         case = self.case
-        if case.found is not None or not _proved(case) or self._remaining() >= _LEFT_OVER:
+        if case.found is not None or not proved(case) or self._remaining() >= _LEFT_OVER:
             return None
         step = next((s for s in self.steps.values() if s.kind is StepKind.PROVE), None)
         return self._finish(step.then["better"] if step else None)
@@ -607,7 +612,7 @@ class _Walk:
         if step is None:
             ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
             step = ends[-1] if ends else None
-        if _proved(case) and self._remaining() < 0.5:
+        if proved(case) and self._remaining() < 0.5:
             return Next(kind="finish", step=step, why="The repair helped." + _won_back(case))
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
