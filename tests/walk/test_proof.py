@@ -1,0 +1,103 @@
+"""Before and after a repair: volts won back, what was predicted, and what is left."""
+
+import pytest
+
+from tests.vehicles import desk, read
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.load import Condition
+from wizard.circuit.map import Changes, PartChange
+from wizard.quantities import Size
+from wizard.walk.assessment import Next
+from wizard.walk.case import Case
+from wizard.walk.desk import Desk
+from wizard.walk.events import Complaint, Repaired, Started
+from wizard.walk.proof import foresee_proof, repair_proofs
+from wizard.walk.state import fold
+
+POSITIVE = ("battery-positive-post", "starter-b-stud")
+GROUND = ("starter-case", "battery-negative-post")
+JOINT = ("isolator-out-stud", "isolator-load-lug")
+FIX = "clean-isolator-load-joint"
+BOTH = {"isolator-load-joint": 4e-3, "engine-bay-cable": 5e-3}
+
+
+def job(at, excess, *spans):
+    """Readings of a vehicle with these faults, one crank each."""
+    condition = Condition(excess, demand_a=at.circuit.demand_a[1])
+    asked = [Next(kind="measure", why="", state="cranking", red=red, black=black) for red, black in spans]
+    return [read(at.circuit, condition, step) for step in asked]
+
+
+def case(at, *log):
+    started = Started(title="", complaint=Complaint(circuit=at.circuit.map.circuit, symptom="cranks-slowly"))
+    return Case.of(at, fold([started, *log]))
+
+
+BEFORE = (POSITIVE, GROUND, JOINT)
+
+
+def test_volts_won_back_are_as_predicted(remote_desk):
+    before = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
+    said = {band.what.red: band for band in foresee_proof(case(remote_desk, *before), FIX)}
+    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *job(remote_desk, {}, *BEFORE)))
+    assert (proof.number, proof.repair, proof.helped, proof.remains) == (1, FIX, True, ())
+    assert {span.what.red for span in proof.spans} == {red for red, _ in BEFORE}
+    for span in proof.spans:
+        assert span.against == "as-predicted"
+        assert span.predicted == said[span.what.red]
+        assert span.judgement == "within"
+        assert span.margin_v == pytest.approx(span.limit - span.after)
+        assert span.margin_times == pytest.approx(span.limit / span.after)
+    joint = next(span for span in proof.spans if span.what.red == "isolator-out-stud")
+    # 4 mohm at the map's 170 A, by Ohm's law.
+    assert joint.won_back == pytest.approx(0.68, abs=0.02)
+
+
+def test_an_unread_proof_says_neither_that_it_helped_nor_that_it_did_not(remote_desk):
+    before = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
+    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX)))
+    assert proof.helped is None
+    assert {span.against for span in proof.spans} == {"not-read"}
+    assert {span.judgement for span in proof.spans} == {"not-judged"}
+    assert all(span.won_back is None for span in proof.spans)
+
+
+def test_a_second_fault_is_told_from_what_the_repair_took(remote_desk):
+    before = job(remote_desk, BOTH, *BEFORE)
+    left = job(remote_desk, {"engine-bay-cable": 5e-3}, *BEFORE)
+    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *left))
+    assert proof.helped is True
+    (remains,) = proof.remains
+    assert "second fault" in remains
+    assert "battery positive post to starter B stud" in remains
+
+
+def test_a_repair_that_changed_nothing_did_not_help(remote_desk):
+    same = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
+    (proof,) = repair_proofs(case(remote_desk, *same, Repaired(repair=FIX), *same))
+    assert proof.helped is False
+    joint = next(span for span in proof.spans if span.what.red == "isolator-out-stud")
+    assert joint.against == "above"
+    assert joint.won_back == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_cable_too_small_for_its_length_is_told_from_a_fault():
+    shipped = desk("remote-battery")
+    thin = PartChange(length_m=4.2, size=Size.parse("16 mm2"))
+    circuit = Circuit.of(shipped.circuit.map, Changes(parts={"long-cable": thin}), 20.0)
+    at = Desk(circuit, shipped.flow, shipped.limits, shipped.cautions, shipped.priors)
+    before, after = job(at, {"isolator-load-joint": 4e-3}, *BEFORE), job(at, {}, *BEFORE)
+    (proof,) = repair_proofs(case(at, *before, Repaired(repair=FIX), *after))
+    assert [line for line in proof.remains if "only larger cable helps" in line]
+
+
+def test_each_of_two_repairs_has_its_own_proof(remote_desk):
+    fixed = Repaired(repair=FIX), Repaired(repair="replace-engine-bay-cable")
+    far = ("bulkhead-starter-lug", "starter-lug")
+    log = [*job(remote_desk, BOTH, *BEFORE, far), fixed[0], *job(remote_desk, {"engine-bay-cable": 5e-3}, *BEFORE, far)]
+    proofs = repair_proofs(case(remote_desk, *log, fixed[1], *job(remote_desk, {}, POSITIVE, GROUND, far)))
+    assert [(proof.repair, proof.helped) for proof in proofs] == [
+        (FIX, True),
+        ("replace-engine-bay-cable", True),
+    ]
+    assert proofs[1].remains == ()

@@ -1,0 +1,169 @@
+"""Before and after each repair: every span of its proof against what was said before it and what practice allows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from wizard.circuit.network import Observable
+from wizard.diagnosis.belief import Belief, Measurement
+from wizard.diagnosis.finding import drop_between, expected_bands
+from wizard.quantities import show_volts
+from wizard.repair.predict import Foreseen, predict
+from wizard.walk.assessment import Band, Judgement, Meaning
+from wizard.walk.case import Case
+from wizard.walk.judged import meaning_of
+from wizard.walk.walker import proof_spans, proved
+
+Against = Literal["as-predicted", "below", "above", "not-read"]
+
+
+@dataclass(frozen=True)
+class SpanProof:
+    """One span before and after a repair; volts, or amps for a clamp, and None where there is no such reading.
+
+    `predicted` is what the belief before the repair said it would read after it. `sound` is a healthy circuit's band.
+    `limit` is the most that may be lost, or for a `floor` the least that must be there. `numbers` are the readings
+    after.
+    """
+
+    what: Observable
+    before: float | None
+    predicted: Foreseen
+    after: float | None
+    sound: Band
+    limit: float | None
+    floor: bool
+    judgement: Judgement
+    meaning: Meaning | None
+    against: Against
+    numbers: tuple[int, ...]
+
+    @property
+    def won_back(self) -> float | None:
+        """Volts fewer lost than before; for a floor, volts more there. None unless both were read."""
+        if self.before is None or self.after is None or self.what.clamp:
+            return None
+        return self.after - self.before if self.floor else self.before - self.after
+
+    @property
+    def margin_v(self) -> float | None:
+        """Volts left up to the limit, or above the floor; below zero past it."""
+        if self.limit is None or self.after is None:
+            return None
+        return self.after - self.limit if self.floor else self.limit - self.after
+
+    @property
+    def margin_times(self) -> float | None:
+        """How many times the drop would fit into its limit; None for a floor and where nothing is lost."""
+        if self.limit is None or self.after is None or self.floor or self.after < 0.005:
+            return None
+        return self.limit / self.after
+
+
+@dataclass(frozen=True)
+class RepairProof:
+    """A repair that was done, the `number`-th of the job. `helped` is None while a span of its proof is unread.
+
+    `remains` says in words what is still lost and whether that is the length of the run or another fault.
+    """
+
+    number: int
+    repair: str
+    spans: tuple[SpanProof, ...]
+    helped: bool | None
+    remains: tuple[str, ...]
+
+
+def foresee_proof(case: Case, repair: str) -> tuple[Foreseen, ...]:
+    """What the spans of its proof will read once a repair is done that has not been done yet."""
+    circuit = case.desk.circuit
+    shown = case.found[1].drop.spans if case.found and case.found[0] == repair else ()
+    sides = (Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground"))
+    return tuple(predict(case.belief, repair, list(dict.fromkeys([*shown, *sides]))))
+
+
+def repair_proofs(case: Case) -> tuple[RepairProof, ...]:
+    """Every repair of the job in order, each with its proof."""
+    return tuple(reversed([_proof(at, before) for at, before in _repaired(case)]))
+
+
+def _repaired(case: Case) -> Iterator[tuple[Case, Case]]:
+    """Each state of the circuit after a repair with the one before it, the latest first."""
+    at = case
+    while at.before is not None:
+        yield at, at.before
+        at = at.before
+
+
+def _proof(case: Case, before: Case) -> RepairProof:
+    repair = case.state.repairs[-1]
+    wanted = proof_spans(case)
+    foreseen = predict(before.belief, repair, wanted)
+    sound = expected_bands(case.belief, wanted)
+    spans = tuple(_span(case, before, f, band) for f, band in zip(foreseen, sound, strict=True))
+    unread = any(span.after is None and not span.numbers for span in spans)
+    return RepairProof(
+        len(case.state.repairs), repair, spans, None if unread else proved(case), tuple(_remains(case, spans))
+    )
+
+
+def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProof:
+    what, circuit, limits = foreseen.what, case.desk.circuit, case.desk.limits
+    was, _ = _read(before, what)
+    after, numbers = _read(case, what)
+    limit: float | None = None
+    judgement: Judgement = "not-judged"
+    floor = False
+    if not what.clamp:
+        floor = limits.floor_row(circuit, what.state, what.red, what.black) is not None
+        limit, judgement = limits.judge(circuit, what.state, what.red, what.black, after)
+        if not numbers:
+            judgement = "not-judged"
+    against: Against = "not-read"
+    if numbers and after is None:
+        against = "above"
+    elif after is not None:
+        against = "as-predicted" if foreseen.holds(after) else "below" if after < foreseen.low else "above"
+    meaning = None if floor or after is None else meaning_of(judgement, after, sound, circuit.scale)
+    return SpanProof(what, was, foreseen, after, sound, limit, floor, judgement, meaning, against, numbers)
+
+
+def _read(case: Case, what: Observable) -> tuple[float | None, tuple[int, ...]]:
+    """What trusted readings of this state of the circuit say of a span, None for open; and which ones they are."""
+    readings = _trusted(case.belief, [taken.measurement for taken in case.taken])
+    if what.state == "cranking" and not what.clamp:
+        drop = drop_between(readings, what.red, what.black)
+        return (drop.volts, drop.numbers) if drop else (None, ())
+    same = [m for m in readings if m.what == what]
+    values = [m.value for m in same if m.value is not None]
+    return (float(np.mean(values)) if values else None), tuple(m.number for m in same)
+
+
+def _trusted(belief: Belief, measurements: Sequence[Measurement]) -> list[Measurement]:
+    return [m for m in measurements if belief.doubt.get(m.number, 0.0) < 0.5]
+
+
+def _remains(case: Case, spans: Sequence[SpanProof]) -> Iterator[str]:
+    points = case.desk.circuit.map.points
+    for span in spans:
+        if span.floor or span.what.clamp or span.limit is None or span.what.state != "cranking":
+            continue
+        name = f"from {points[span.what.red].label} to {points[span.what.black].label}"
+        if span.after is None:
+            if span.numbers:
+                yield f"Still open {name}: the fault is not out of it."
+            continue
+        lost = f"{show_volts(span.after)} is still lost {name}"
+        match span.meaning:
+            case "too-small":
+                yield f"{lost}, over the limit, yet as sound parts of this length and size: only larger cable helps."
+            case "fault":
+                yield f"{lost}, more than sound parts lose and over the limit: look for a second fault in it."
+            case "watch":
+                yield f"{lost}, within the limit but more than sound parts lose: a second fault may be starting in it."
+            case _:
+                pass
