@@ -21,7 +21,17 @@ from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
 from wizard.circuit.load import HEARD, SLOW_SHARE, Condition, operate
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Observable
-from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, TOLD, Belief, Evidence, Measurement
+from wizard.diagnosis.belief import (
+    BATTERY_SPREAD,
+    CURRENT_COARSE,
+    CURRENT_FINE,
+    MODEL_SHARE,
+    ROTOR_SPREAD,
+    TOLD,
+    Belief,
+    Evidence,
+    Measurement,
+)
 from wizard.diagnosis.faults import FaultModel, History
 
 Floats = NDArray[np.float64]
@@ -82,6 +92,32 @@ def _guessed(chance: Generator, guess: tuple[float, float], many: int) -> tuple[
     drawn = np.where(near, mean, 0.0) + np.where(near, spread, 1.0) * chance.standard_normal(many)
     plain = np.exp(-0.5 * drawn**2)
     return drawn, np.log(plain / (0.3 * plain + 0.7 / spread * np.exp(-0.5 * ((drawn - mean) / spread) ** 2)))
+
+
+def _current(
+    chance: Generator, guess: tuple[float, float], spread: float, single: NDArray[np.bool_]
+) -> tuple[Floats, Floats]:
+    """Logs of the current asked for over the typical one, in spreads, drawn about a guess, with the log of how much
+    likelier they were before it (n,), (n,). Before it they are Gaussian about the middle of each cell of current.
+    """
+    many = len(single)
+    drawn = np.empty(many)
+    for cells, own in ((CURRENT_FINE, single), (CURRENT_COARSE, ~single)):
+        middle, width, share = (np.array(column) for column in zip(*cells, strict=True))
+        cell = chance.choice(len(cells), many, p=share / share.sum())
+        ratio = np.maximum(1.0 + width[cell] * spread * chance.standard_normal(many), 0.05)
+        drawn = np.where(own, middle[cell] + np.log(ratio) / spread, drawn)
+    mean, wide = guess
+    drawn = np.where(chance.random(many) < 0.7, mean + wide * chance.standard_normal(many), drawn)
+    plain = np.zeros(many)
+    for cells, own in ((CURRENT_FINE, single), (CURRENT_COARSE, ~single)):
+        density = np.zeros(many)
+        for middle, width, share in cells:
+            ratio = np.exp((drawn - middle) * spread)
+            density += share * np.exp(-0.5 * ((ratio - 1.0) / (width * spread)) ** 2) / width * ratio
+        plain = np.where(own, density, plain)
+    near = np.exp(-0.5 * ((drawn - mean) / wide) ** 2) / wide
+    return drawn, np.log(plain + 1e-300) - np.log(0.3 * plain + 0.7 * near)
 
 
 @dataclass(frozen=True)
@@ -168,8 +204,8 @@ def draw(model: FaultModel, rows: Rows, which: NDArray[np.intp], chance: Generat
             own = rows.branch[which, end] == index[name]
             ohm[name] = np.where(own, np.minimum(np.maximum(ohm[name] + extra, 1e-7), 2 * OPEN_OHM), ohm[name])
     low, typical, high = circuit.demand_a
-    spread = np.log(high / low) / (2 * 1.645)
-    of_demand, demand_odds = _guessed(chance, guess.demand, many)
+    spread = float(np.log(high / low)) / (2 * 1.645)
+    of_demand, demand_odds = _current(chance, guess.demand, spread, which < rows.singles)
     of_source, source_odds = _guessed(chance, guess.source, many)
     demand = typical * np.exp(spread * of_demand) * rows.demand[which]
     source = rows.source_v[which] + rows.source_spread[which] * of_source
