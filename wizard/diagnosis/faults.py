@@ -25,6 +25,8 @@ NO_REPAIR = "no-repair"
 SOURCE_SPREAD = 0.13
 # An excess that loses less than this in a 12 V system is no reason to repair anything; common practice, no source.
 MATERIAL_V, MATERIAL_CONTROL_V = 0.1, 0.3
+# The current that a battery is held against its floor at, over the typical one.
+_HARD = 1.2
 # Ratio from one severity to the next: fine for single faults, coarse for pairs.
 _FINE, _COARSE = 1.6, 2.8
 # A cell's standard deviation over its middle is this share of (ratio - 1), so that neighbours melt into one another.
@@ -196,8 +198,8 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
             (12.1, (0.5, 1.5)),
             (11.9, (0.8, 2.5)),
             (11.65, (1.0, 4.0)),
-            (11.3, (1.5, 6.0)),
-            (10.6, (2.0, 8.0)),
+            (11.3, (1.5, 6.0, 14.0)),
+            (10.6, (2.0, 8.0, 18.0)),
         )
         for extra in extras
     ]
@@ -355,10 +357,10 @@ class FaultModel:
         posts = Observable("cranking", role["battery.positive"], role["battery.negative"])
         branch = np.stack([cells.branch, np.full(count, self.load.index[BATTERY])], axis=1)
         added = Added(branch, np.stack([cells.added_ohm, np.zeros(count)], axis=1), cells.coil_works)
-        held = self.load.hold(
-            self.load.answers(added, [*spans, posts], 12.6 * circuit.scale * cells.source_share),
-            circuit.demand_a[1] * cells.demand,
-        )
+        answers = self.load.answers(added, [*spans, posts], 12.6 * circuit.scale * cells.source_share)
+        held = self.load.hold(answers, circuit.demand_a[1] * cells.demand)
+        # A battery has to serve an engine that asks for somewhat more than the typical one.
+        hard = self.load.hold(answers, _HARD * circuit.demand_a[1] * cells.demand)
         changed = held.heard != HEARD.index(Heard.CRANKS_NORMALLY)
         lost = held.values - held.values[-1]
         order = {name: number for number, name in enumerate(self.repairs)}
@@ -374,7 +376,7 @@ class FaultModel:
             elif site.fault == "discharged":
                 by_volts[own], matters = 100.0, cells.source_share[own] < 12.2 / 12.6
             elif site.family == "battery-worn":
-                by_volts[own], matters = 50.0, held.values[own, -1] < 9.6 * circuit.scale
+                by_volts[own], matters = 50.0, hard.values[own, -1] < 9.6 * circuit.scale
             else:
                 by_volts[own], matters = 25.0, changed[own]
             repair[own[matters]] = order[site.repair]

@@ -9,6 +9,7 @@ import numpy as np
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
+from wizard.circuit.load import HEARD
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief, Measurement
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, Site, site_span
@@ -19,6 +20,9 @@ from wizard.quantities import show_amps, show_band, show_volts
 ENOUGH = 0.95
 # Readings more likely wrong than right show nothing.
 _DOUBTFUL = 0.5
+_BATTERY = ("charge-battery", "replace-battery")
+# A current below this share of the least that a healthy engine takes is too low.
+_TOO_LOW = 0.85
 # A second fault is spoken of at these odds.
 _SECOND = 0.5
 # Half the width of a 90 % band, in standard deviations.
@@ -106,11 +110,12 @@ def _sites_of(belief: Belief, repair: str) -> list[tuple[float, Site]]:
     return sorted(pairs, key=lambda pair: -pair[0])
 
 
-def shown(belief: Belief, repair: str) -> Shown | None:
+def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
     """How readings show a repair directly, or None: never condemn on odds alone.
 
     For a part there must be a drop over that repair's own parts and nothing else, above what a sound one loses. For
-    battery, starter and coil there must be a reading at that very thing.
+    battery, starter and coil there must be a reading at that very thing: of the battery one below its floor, and of a
+    starter beside it a current too low for a healthy engine, or word of what is heard now.
     """
     circuit, measurements = belief.model.circuit, trusted(belief)
     sites = _sites_of(belief, repair)
@@ -136,8 +141,13 @@ def shown(belief: Belief, repair: str) -> Shown | None:
                 best = next((m for m in used if m.what.clamp), used[0])
                 return _whole(belief, site, best)
             continue
+        if site.part == "starter" and not _starter_shows(belief):
+            continue
         for m in measurements:
-            if m.what.state == state and {m.what.red, m.what.black} == {start, end}:
+            if m.what.state == state and {m.what.red, m.what.black} == {start, end} and m.value is not None:
+                row = limits.floor_row(circuit, state, start, end)
+                if site.part == "battery" and row and m.value >= limits.floor(circuit, row)[0]:
+                    continue
                 return _whole(belief, site, m)
         if site.fault == "open" and site.part == "coil":
             run = circuit.runs["control"]
@@ -145,6 +155,14 @@ def shown(belief: Belief, repair: str) -> Shown | None:
                 if m.what.state == state and (m.what.red, m.what.black) == run:
                     return _whole(belief, site, m)
     return None
+
+
+def _starter_shows(belief: Belief) -> bool:
+    """Whether more than a reading at the motor speaks for the starter: good volts there are what a sound one has too."""
+    middle, _ = belief.current_a
+    low, _, high = belief.model.circuit.demand_a
+    heard = any(name in HEARD for table in belief.evidence.tables for name in table)
+    return heard or middle < _TOO_LOW * low or middle > high
 
 
 def _whole(belief: Belief, site: Site, m: Measurement) -> Shown:
@@ -204,12 +222,18 @@ def top_repair(belief: Belief) -> tuple[str, float]:
     return max(belief.repair_probability.items(), key=lambda pair: pair[1])
 
 
-def find(belief: Belief) -> tuple[str, Shown] | None:
-    """The repair that the readings call for, when it is likely enough and directly shown."""
+def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
+    """The repair that the readings call for, when it is likely enough and directly shown.
+
+    A flat battery is charged before it is judged: whether it is also worn shows only then.
+    """
     repair, odds = top_repair(belief)
+    if repair in _BATTERY and (flat := shown(belief, limits, "charge-battery")):
+        if sum(belief.repair_probability[name] for name in _BATTERY) >= ENOUGH:
+            return "charge-battery", flat
     if repair == NO_REPAIR or odds < ENOUGH:
         return None
-    evidence = shown(belief, repair)
+    evidence = shown(belief, limits, repair)
     return (repair, evidence) if evidence else None
 
 

@@ -16,6 +16,11 @@ from wizard.diagnosis.belief import Belief
 # Minutes beside reaching the points: holding start and letting the starter rest, or reading the meter at rest; and
 # hanging a clamp around a cable. Common practice, no source.
 CRANK_MINUTES, REST_MINUTES, CLAMP_MINUTES = 1.0, 0.3, 1.5
+# Minutes to open something up for a look; how often it shows a fault that is there, and one that is not. Common
+# practice, no source.
+LOOK_MINUTES, _LOOK_SHOWS, _LOOK_MISLEADS = 6.0, 0.7, 0.08
+# Minutes to measure again after a repair; and the odds below which no repair is tried on its odds.
+PROOF_MINUTES, _UNTRIED = 5.0, 0.01
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
 # Volts, and amps, below which outcomes are told apart evenly, above it by their ratio.
@@ -37,16 +42,25 @@ class Question:
 
 @dataclass(frozen=True)
 class Prospect:
-    """A test with what it promises. Either `what` is read, or the question of `step` is answered."""
+    """A test with what it promises. Either `what` is read, or the question of `step` is answered.
+
+    `after` is the expected minutes from then on when the likeliest repair for its minutes is done first, and so on.
+    """
 
     minutes: float
     bits: float
+    after: float
     what: Observable | None = None
     step: str | None = None
 
     @property
     def bits_per_minute(self) -> float:
         return self.bits / self.minutes
+
+    @property
+    def in_all(self) -> float:
+        """Expected minutes to a proven repair when this is done next."""
+        return self.minutes + self.after
 
 
 @dataclass(frozen=True)
@@ -115,6 +129,7 @@ def prospects(
     weight = belief.weight[rows] / belief.weight[rows].sum()
     repairs = np.eye(len(belief.model.repairs))[belief.first_repair[rows]]
     mass = weight[:, None] * repairs
+    work = repair_minutes(belief)
     out: list[Prospect] = []
     if tests:
         mean, spread = belief.foresee(tests, rows)
@@ -127,21 +142,92 @@ def prospects(
             Observable(t.state, t.black, t.red, t.clamp) if turn and not t.clamp else t
             for t, turn in zip(tests, wrong_way, strict=True)
         ]
-        bits = _bits(mean, spread, mass, knee, belief.model.priors.wrong_reading)
+        joint = _outcomes(mean, spread, mass, knee, belief.model.priors.wrong_reading)
         out += [
-            Prospect(minutes_for(circuit, what, reach), float(worth), what=what)
-            for what, worth, unclear in zip(turned, bits, either_way, strict=True)
+            Prospect(minutes_for(circuit, what, reach), float(bits), float(after), what=what)
+            for what, bits, after, unclear in zip(
+                turned, _information(joint), _minutes_after(joint, work), either_way, strict=True
+            )
             if not unclear
         ]
     for question in questions:
         chance = np.stack([belief.answer_weight(table)[rows] for table in question.tables.values()])
         joint = np.einsum("ck,kr->cr", chance / chance.sum(axis=0), mass)
-        out.append(Prospect(question.minutes, _information(joint[:, None, :])[0], step=question.step))
+        joint = joint[:, None, :]
+        bits, after = float(_information(joint)[0]), float(_minutes_after(joint, work)[0])
+        out.append(Prospect(question.minutes, bits, after, step=question.step))
     return sorted(out, key=lambda p: -p.bits_per_minute)
 
 
-def _bits(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: float) -> Floats:
-    """Expected information about the repair, in bits, of each test (m,), its outcome sorted into bins."""
+@dataclass(frozen=True)
+class Act:
+    """Something done on the odds alone: opening a thing up for a look, or its repair, with the minutes of it and all."""
+
+    look: bool
+    repair: str
+    odds: float
+    minutes: float
+    in_all: float
+
+
+def acts(belief: Belief) -> list[Act]:
+    """Looking at the likeliest thing, and repairing at once in the best order, the quicker in all first."""
+    odds = np.array([belief.repair_probability[name] for name in belief.model.repairs])
+    minutes = repair_minutes(belief)
+    first = int(np.argmin(minutes[:-1] / np.maximum(odds[:-1], 1e-9)))
+    likeliest = int(np.argmax(odds[:-1]))
+    is_likeliest = np.arange(len(odds)) == likeliest
+    damage = odds * np.where(is_likeliest, _LOOK_SHOWS, _LOOK_MISLEADS)
+    seen = np.stack([damage, odds - damage])[:, None, :]
+    names = belief.model.repairs
+    found = [
+        Act(
+            True,
+            names[likeliest],
+            float(odds[likeliest]),
+            LOOK_MINUTES,
+            LOOK_MINUTES + float(_minutes_after(seen, minutes)[0]),
+        ),
+        Act(
+            False,
+            names[first],
+            float(odds[first]),
+            float(minutes[first]),
+            float(minutes_in_order(odds, minutes)),
+        ),
+    ]
+    return sorted(found, key=lambda act: act.in_all)
+
+
+def repair_minutes(belief: Belief) -> Floats:
+    """Minutes of each repair with its cost and its proof (r,); no repair takes none."""
+    priors, repairs = belief.model.priors, belief.model.circuit.repairs
+    work = [repairs[name].minutes + repairs[name].cost * priors.minutes_per_cost for name in belief.model.repairs]
+    return np.array([*(minutes + PROOF_MINUTES for minutes in work[:-1]), 0.0])
+
+
+def minutes_in_order(odds: Floats, minutes: Floats) -> Floats:
+    """Expected minutes of repairs (..., r) done one after the other until one helps, in the best order.
+
+    The best order is by minutes over odds (Kalagnanam and Henrion 1990). The last column is no repair at all. What is
+    unlikelier than `_UNTRIED` of the whole is not tried.
+    """
+    whole = odds.sum(axis=-1, keepdims=True)
+    tried = np.where(odds[..., :-1] > _UNTRIED * whole, odds[..., :-1], 0.0)
+    order = np.argsort(np.where(tried > 0, minutes[:-1] / np.maximum(tried, 1e-300), np.inf), axis=-1)
+    chance = np.take_along_axis(tried, order, axis=-1)
+    spent = np.where(chance > 0, minutes[:-1][order], 0.0)
+    still = whole - odds[..., -1:] - np.cumsum(chance, axis=-1) + chance
+    return (spent * np.maximum(still, 0.0)).sum(axis=-1)
+
+
+def _minutes_after(joint: Floats, minutes: Floats) -> Floats:
+    """Expected minutes of repairs after each test (m,), from the joint odds of outcome and repair."""
+    return minutes_in_order(joint, minutes).sum(axis=0) / joint.sum(axis=(0, 2))
+
+
+def _outcomes(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: float) -> Floats:
+    """Joint odds of each test's outcome, sorted into bins, and the repair (bins, m, repairs)."""
     position = np.arcsinh(mean / knee)
     width = spread / np.hypot(mean, knee)
     low, high = (position - 2 * width).min(axis=0), (position + 2 * width).max(axis=0)
@@ -151,7 +237,7 @@ def _bits(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: float
     ends = np.zeros((1, *position.shape))
     share = np.diff(np.concatenate([ends, below, ends + 1.0]), axis=0)
     share = (1.0 - wrong) * share + wrong / _BINS
-    return _information(np.einsum("bkm,kr->bmr", share, mass, optimize=True))
+    return np.einsum("bkm,kr->bmr", share, mass, optimize=True)
 
 
 def _information(joint: Floats) -> Floats:

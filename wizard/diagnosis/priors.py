@@ -52,6 +52,7 @@ class Priors(Checked):
     two_faults: Share
     wrong_reading: Share
     crank_change: Share
+    minutes_per_cost: Weight
     meter: Meter = Meter()
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:

@@ -80,7 +80,7 @@ class Case:
         last = taken[-1].measurement.what if taken else Observable("resting")
         reach = Reach(frozenset({last.red, last.black} - {""}), state.out_of_reach, complaint.clamp_meter)
         before = cls.of(desk, _before_repair(state)) if state.repairs else None
-        return cls(desk, state, taken, belief, find(belief), before, reach)
+        return cls(desk, state, taken, belief, find(belief, desk.limits), before, reach)
 
     def has(self, state: str, red: str, black: str) -> Taken | None:
         """The latest standing reading of a span, whichever way round."""

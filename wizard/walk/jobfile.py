@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import Discriminator, Field, Tag
 
@@ -36,7 +36,7 @@ _TELLING = {"repaired": "repair", "good": "starts", "minutes": "labour", "price"
 
 
 def _entry(value: Any) -> str:
-    keys: Any = value if isinstance(value, dict) else getattr(type(value), "model_fields", {})
+    keys: Any = cast("Any", value) if isinstance(value, dict) else getattr(type(value), "model_fields", {})
     return next((entry for key, entry in _TELLING.items() if key in keys), "reading")
 
 

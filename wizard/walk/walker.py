@@ -21,7 +21,7 @@ from wizard.diagnosis.finding import (
     top_repair,
     trusted,
 )
-from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
+from wizard.diagnosis.planner import Act, Prospect, Question, acts, candidates, minutes_for, prospects
 from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, acts_up, symptom_of
@@ -38,13 +38,15 @@ from wizard.walk.state import JobState
 
 Plan = Literal["walk", "fastest"]
 # A test that promises less than this, in bits, is not worth a crank.
-_WORTH_BITS = 0.02
+_WORTH_BITS = 0.03
 # A run whose parts have less than this together is not split any further.
 _SUSPECTED = 0.04
 # A reading that may be wrong by at least these odds may be taken again.
 _REPEAT = 0.05
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
 _MOVABLE, _MOVED_MOST = 0.004, 6
+# Doing something on the odds alone is spoken of at these odds.
+_ACT_ODDS = 0.15
 # After a repair that helped, the job goes on while something is still wrong with at least these odds.
 _LEFT_OVER = 0.25
 
@@ -454,7 +456,9 @@ class _Walk:
         if repair != NO_REPAIR and odds >= ENOUGH and case.found is None:
             direct = direct_tests(belief, repair, case.reach)
             if direct:
-                return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, what=what) for what in direct]
+                return [
+                    Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct
+                ]
         ranked = prospects(belief, tests, questions, case.reach)
         return [p for p in ranked if p.bits >= _WORTH_BITS]
 
@@ -475,9 +479,41 @@ class _Walk:
         return self._choose(tests, None) if tests else self._finish(None)
 
     def _choose(self, tests: Sequence[Prospect], step: str | None) -> Next:
-        best, others = tests[0], tests[1:3]
+        """The first test, with the two best of everything else that could be done now and why the first wins."""
+        best = tests[0]
         following = self._prospect(best, step)
-        return following.model_copy(update={"alternatives": [self._prospect(o, None) for o in others]})
+        if best.after <= 0.0:
+            return following
+        doable = [(act.in_all, self._act(act)) for act in acts(self.case.belief) if act.odds >= _ACT_ODDS]
+        others = [(test.in_all, self._prospect(test, None)) for test in tests[1 : 2 if doable else 3]]
+        others = sorted([*others, *doable[:1]], key=lambda pair: pair[0])
+        quicker = [pair for pair in others if pair[1].kind != "measure" and pair[0] < best.in_all]
+        why = f"{following.why} In all about {best.in_all:.0f} minutes to a proven repair."
+        if quicker:
+            why += f" Quicker by the odds, and shown by nothing yet: {quicker[0][1].why}"
+        return following.model_copy(
+            update={"why": why, "alternatives": [_in_all(other, total) for total, other in others]}
+        )
+
+    def _act(self, act: Act) -> Next:
+        """Something that could be done on the odds alone."""
+        label = self.desk.circuit.repairs[act.repair].label
+        if act.look:
+            step = next((n for n, s in self.steps.items() if s.kind is StepKind.ASK and "damage" in s.choices), None)
+            return Next(
+                kind="ask",
+                step=step,
+                repair=act.repair,
+                minutes=act.minutes,
+                why=f"Open it up and look, before: {label}.",
+            )
+        return Next(
+            kind="repair",
+            repair=act.repair,
+            minutes=act.minutes,
+            why=f"Do it now: {label} ({act.odds:.0%} likely).",
+            cautions=_repair_cautions(self.desk, act.repair),
+        )
 
     def _prospect(self, prospect: Prospect, step: str | None) -> Next:
         if prospect.step is not None:
@@ -631,6 +667,10 @@ class _Walk:
                 f"The likeliest is: {label} ({odds:.0%}). Do not replace on odds alone."
             ),
         )
+
+
+def _in_all(other: Next, minutes: float) -> Next:
+    return other.model_copy(update={"why": f"{other.why} In all about {minutes:.0f} minutes."})
 
 
 def _label(circuit: Circuit, name: str) -> str:
