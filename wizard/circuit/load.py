@@ -58,7 +58,7 @@ class Held:
     """c circuits with start held, and m observables of each.
 
     `values` (c, m) are their volts or amps; `per_amp`, `per_volt` and `per_ohm_1`, `per_ohm_2` (c, m) how these
-    follow the engine's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
+    follow the motor's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
     current; `turning` says that the engine sets it; `heard` indexes HEARD.
     """
 
@@ -112,7 +112,8 @@ class LoadModel:
         turning = pulled_in & (emf > 0.0)
         values = closed.per_source * source_v[:, None] + closed.per_emf * emf[:, None]
         # With the current set by the engine the back-EMF gives way to whatever would change it.
-        pinned = closed.per_emf * (turning / fall)[:, None]
+        per_amp = closed.per_emf / fall[:, None]
+        pinned = per_amp * turning[:, None]
         per_volt = closed.per_source - pinned * closed.per_source[:, -1:]
         current = closed.source_a * source_v[:, None] + closed.emf_a * emf[:, None]
         per_1 = current[:, :1] * (closed.per_first - pinned * closed.per_first[:, -1:])
@@ -125,7 +126,7 @@ class LoadModel:
         if len(quiet):
             volts = source_v[quiet, None]
             values[quiet] = pulling.per_source * volts
-            pinned[quiet] = 0.0
+            per_amp[quiet] = 0.0
             per_volt[quiet] = pulling.per_source
             current = pulling.source_a * volts
             per_1[quiet] = current[:, :1] * pulling.per_first
@@ -133,7 +134,7 @@ class LoadModel:
             heard[quiet] = HEARD.index(Heard.NO_CLICK)
         return Held(
             values[:, :-2],
-            pinned[:, :-2],
+            per_amp[:, :-2],
             per_volt[:, :-2],
             per_1[:, :-2],
             per_2[:, :-2],

@@ -295,8 +295,10 @@ class Belief:
         mean, crank = np.zeros((count, many)), np.zeros((count, many))
         loadings = np.zeros((count, many, _PARTS + branches))
         mean[:, cranking] = held.values
-        crank[:, cranking] = held.per_amp * (who.demand_a * self.model.priors.crank_change)[:, None]
-        loadings[:, cranking, _CURRENT] = held.per_amp * (who.demand_a * chosen.width * self.log_spread)[:, None]
+        # A stalled motor's current changes from crank to crank as well: it heats, and the battery tires.
+        crank[:, cranking] = held.per_amp * (held.motor_a * self.model.priors.crank_change)[:, None]
+        width = held.turning * chosen.width * self.log_spread
+        loadings[:, cranking, _CURRENT] = held.per_amp * (who.demand_a * width)[:, None]
         loadings[:, cranking, _SOURCE] = held.per_volt * who.source_spread[:, None]
         ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
         if context.away:
@@ -424,8 +426,9 @@ class Belief:
                     if loaded:
                         many = len(loaded)
                         mean = held.values[:, :many]
-                        change = (width * self.log_spread) ** 2 + priors.crank_change**2
-                        variance = held.per_amp[:, :many] ** 2 * (change * demand**2)[:, None]
+                        change = held.turning * (width * self.log_spread * demand) ** 2
+                        change += (priors.crank_change * held.motor_a) ** 2
+                        variance = held.per_amp[:, :many] ** 2 * change[:, None]
                         variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
                         variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
                         variance += held.per_ohm_2[:, :many] ** 2 * who.spread_ohm[:, 1:] ** 2

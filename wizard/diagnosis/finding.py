@@ -158,7 +158,7 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
 
 
 def _starter_shows(belief: Belief) -> bool:
-    """Whether more than a reading at the motor speaks for the starter: good volts there are what a sound one has too."""
+    """Whether more than volts at the motor speak for the starter: a sound one gets good volts too."""
     middle, _ = belief.current_a
     low, _, high = belief.model.circuit.demand_a
     heard = any(name in HEARD for table in belief.evidence.tables for name in table)
@@ -228,9 +228,9 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     A flat battery is charged before it is judged: whether it is also worn shows only then.
     """
     repair, odds = top_repair(belief)
-    if repair in _BATTERY and (flat := shown(belief, limits, "charge-battery")):
-        if sum(belief.repair_probability[name] for name in _BATTERY) >= ENOUGH:
-            return "charge-battery", flat
+    battery = sum(belief.repair_probability[name] for name in _BATTERY)
+    if repair in _BATTERY and battery >= ENOUGH and (flat := shown(belief, limits, "charge-battery")):
+        return "charge-battery", flat
     if repair == NO_REPAIR or odds < ENOUGH:
         return None
     evidence = shown(belief, limits, repair)

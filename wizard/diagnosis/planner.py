@@ -161,7 +161,7 @@ def prospects(
 
 @dataclass(frozen=True)
 class Act:
-    """Something done on the odds alone: opening a thing up for a look, or its repair, with the minutes of it and all."""
+    """Something done on the odds alone: opening a thing up for a look, or its repair."""
 
     look: bool
     repair: str

@@ -654,7 +654,7 @@ class _Walk:
         complaint = case.state.complaint
         if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:
             return Next(kind="finish", step=step, why=self._hiding())
-        if sound >= 0.8:
+        if sound >= 0.8 or top_repair(case.belief)[0] == NO_REPAIR:
             why = "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
             return Next(kind="finish", step=step, why=why)
         repair, odds = top_repair(case.belief)
