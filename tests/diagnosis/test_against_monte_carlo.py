@@ -23,11 +23,11 @@ def model() -> FaultModel:
 
 
 def test_two_loops_solved_by_hand_read_as_the_network_does(model: FaultModel) -> None:
-    # A clamped least resistance of the network and a break's leak are all that may differ.
+    # A rotor shorted to next to nothing makes the network's matrix stiff and costs it digits: millivolts, no more.
     assert check_by_hand(model, 150, np.random.default_rng(8)) < 5e-3
 
 
-@pytest.mark.parametrize("number", [2, 8, 9])
+@pytest.mark.parametrize("number", [0, 1, 4])
 def test_every_repair_is_as_likely_as_brute_force_finds(model: FaultModel, number: int) -> None:
     evidence, label = random_evidence(model, np.random.default_rng([1, number]))
     _, brute, worst = compare(model, evidence, 600_000, np.random.default_rng(number))
