@@ -104,6 +104,17 @@ def test_files_and_folders_named_are_there(name):
     assert [path for path in named if not (ROOT / path).exists()] == []
 
 
+def test_benchmarks_named_in_the_guide_can_be_run():
+    named = set(re.findall(r"tests[./]benchmarks[./](\w+)", DEVELOPERS))
+    runnable = {
+        path.stem
+        for path in (ROOT / "tests/benchmarks").glob("*.py")
+        if '__name__ == "__main__"' in path.read_text(encoding="utf-8")
+    }
+    assert named
+    assert named - runnable == set()
+
+
 def test_modules_and_names_in_the_guide_are_there():
     """`limits.judge` in a row of the guide's table is a name in that row's module."""
     rows = re.findall(r"^\| [^|]+ \| `(wizard/[\w/]+\.py)` \| ([^|]*) \|$", DEVELOPERS, re.MULTILINE)
