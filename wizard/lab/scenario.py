@@ -17,11 +17,7 @@ from wizard.walk.jobfile import complaint_misfits
 
 def _read_excess(value: Any) -> Any:
     if isinstance(value, str):
-        return (
-            OPEN_OHM * 1e3
-            if value.strip().lower() == OPEN
-            else parse_quantity(value, "ohms", bare=1e-3) * 1e3
-        )
+        return OPEN_OHM * 1e3 if value.strip().lower() == OPEN else parse_quantity(value, "ohms", bare=1e-3) * 1e3
     return value
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +12,8 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.network import Observable
 from wizard.diagnosis.priors import Meter
-from wizard.lab.scenario import BatteryFault, CoilFault, HiddenFault, PartFault, Scenario, repairs_for
-from wizard.walk.flow import NOT_SURE, Step
+from wizard.lab.scenario import BatteryFault, CoilFault, HiddenFault, HiddenVehicle, PartFault, repairs_for
+from wizard.walk.flow import EACH_PART, IT_FAILED, NOT_SURE, Step
 
 # Change of the cranking current from crank to crank, one standard deviation. Common practice, no source.
 CRANK_CHANGE = 0.04
@@ -31,7 +32,7 @@ _DEMAND_RATIO = {"starter-dragging": 2.2, "starter-shorted": 10.0, "engine-dragg
 
 
 class Vehicle:
-    """One scenario's vehicle on the bench, with a meter. `crank` holds start anew.
+    """One hidden vehicle on the bench, with a meter. `crank` holds start anew.
 
     Readings while cranking belong to the crank that was started last, so they share one current. With `noise`
     off the meter is perfect and every crank draws the same current. `circuit` must be the scenario's own,
@@ -40,7 +41,7 @@ class Vehicle:
 
     def __init__(
         self,
-        scenario: Scenario,
+        scenario: HiddenVehicle,
         circuit: Circuit,
         chance: Generator,
         *,
@@ -52,14 +53,14 @@ class Vehicle:
         self.chance = chance
         self.noise = noise
         self.meter = meter or Meter()
-        self._sound_ohm = _tolerances(scenario, circuit)
+        self._sound_ohm = tolerances(scenario, circuit)
         self._hidden: tuple[HiddenFault, ...] = tuple(scenario.hidden)
         self.crank()
 
     def crank(self) -> Heard:
         """Hold start anew, and hear what it does."""
         acting_up = bool(self.chance.random() < self.scenario.acting_up)
-        condition = self._health(acting_up)
+        condition = health(self.scenario, self.circuit, self._hidden, self._sound_ohm, lambda _: acting_up)
         if self.noise:
             change = 1.0 + CRANK_CHANGE * float(self.chance.standard_normal())
             condition = replace(condition, demand_a=condition.demand_a * change)
@@ -81,27 +82,11 @@ class Vehicle:
 
     def answer(self, name: str, step: Step) -> str:
         """The choice that someone with eyes and ears makes at a step that asks."""
-        if step.field == "symptom":
-            return str(self._heard)
-        if name in self.scenario.answers:
-            return self.scenario.answers[name]
-        families = {fault.family for fault in self._hidden if not isinstance(fault, PartFault)}
-        if not step.evidence:
-            return NOT_SURE
-
-        def odds(choice: str) -> float:
-            table = step.evidence[choice]
-            if any(heard in table for heard in Heard):
-                return table.get(self._heard, table["otherwise"])
-            return max((table[family] for family in families if family in table), default=table["otherwise"])
-
-        return max(step.evidence, key=odds)
+        return answer_at(self.scenario, self._hidden, self._heard, name, step)
 
     def repair(self, name: str) -> None:
         """Do a repair: the hidden faults that it puts right are gone from the next crank on."""
-        self._hidden = tuple(
-            fault for fault in self._hidden if name not in repairs_for(fault, self.circuit.map)
-        )
+        self._hidden = tuple(fault for fault in self._hidden if name not in repairs_for(fault, self.circuit.map))
         self.crank()
 
     def _shown(self, true: float, *, clamp: bool) -> float:
@@ -112,38 +97,69 @@ class Vehicle:
         step = _CLAMP_A if clamp else _FINE_V if abs(read) < _FINE_BELOW_V else _COARSE_V
         return round(round(read / step) * step, 3)
 
-    def _health(self, acting_up: bool) -> Condition:
-        """What the hidden faults come to in one crank."""
-        scenario, circuit = self.scenario, self.circuit
-        condition = Condition(
-            ohm=self._sound_ohm,
-            source_v=scenario.source_v or SOUND_V * circuit.scale,
-            demand_a=scenario.demand_a or circuit.demand_a[1],
-        )
-        excess: dict[str, float] = {}
-        for fault in self._hidden:
-            match fault:
-                case PartFault():
-                    excess[fault.part] = fault.excess_ohm(acting_up)
-                case BatteryFault():
-                    volts, ratio = _BATTERY[fault.battery]
-                    condition = replace(
-                        condition,
-                        source_v=fault.source_v or volts * circuit.scale,
-                        battery_ohm=circuit.battery_ohm * (fault.ohm_ratio or ratio),
-                    )
-                case CoilFault():
-                    condition = replace(condition, coil_works=False)
-                case _:
-                    condition = replace(
-                        condition,
-                        rotor_ratio=condition.rotor_ratio * _ROTOR_RATIO.get(fault.family, 1.0),
-                        demand_a=condition.demand_a * _DEMAND_RATIO.get(fault.family, 1.0),
-                    )
-        return replace(condition, excess_ohm=excess)
+
+def health(
+    told: HiddenVehicle,
+    circuit: Circuit,
+    hidden: Iterable[HiddenFault],
+    sound_ohm: Mapping[str, float],
+    acts_up: Callable[[PartFault], bool],
+) -> Condition:
+    """What the hidden faults that are left come to in one crank; `sound_ohm` are the vehicle's own sound parts."""
+    condition = Condition(
+        ohm=sound_ohm,
+        source_v=told.source_v or SOUND_V * circuit.scale,
+        demand_a=told.demand_a or circuit.demand_a[1],
+    )
+    excess: dict[str, float] = {}
+    for fault in hidden:
+        match fault:
+            case PartFault():
+                excess[fault.part] = fault.excess_ohm(acts_up(fault))
+            case BatteryFault():
+                volts, ratio = _BATTERY[fault.battery]
+                condition = replace(
+                    condition,
+                    source_v=fault.source_v or volts * circuit.scale,
+                    battery_ohm=circuit.battery_ohm * (fault.ohm_ratio or ratio),
+                )
+            case CoilFault():
+                condition = replace(condition, coil_works=False)
+            case _:
+                condition = replace(
+                    condition,
+                    rotor_ratio=condition.rotor_ratio * _ROTOR_RATIO.get(fault.family, 1.0),
+                    demand_a=condition.demand_a * _DEMAND_RATIO.get(fault.family, 1.0),
+                )
+    return replace(condition, excess_ohm=excess)
 
 
-def _tolerances(scenario: Scenario, circuit: Circuit) -> dict[str, float]:
+def answer_at(told: HiddenVehicle, hidden: Sequence[HiddenFault], heard: Heard, name: str, step: Step) -> str:
+    """The choice at a step that asks, of someone who hears this and looks at these hidden faults."""
+    if step.field == "symptom":
+        return str(heard)
+    if name in told.answers:
+        return told.answers[name]
+    parts = [fault for fault in hidden if isinstance(fault, PartFault)]
+    moved = [fault.part for fault in parts if fault.moved_by == "touch"]
+    if EACH_PART in step.choices and moved:
+        return moved[0]
+    if IT_FAILED in step.choices and any(fault.moved_by == "heat" for fault in parts):
+        return IT_FAILED
+    families = {fault.family for fault in hidden if not isinstance(fault, PartFault)}
+    if not step.evidence:
+        return NOT_SURE
+
+    def odds(choice: str) -> float:
+        table = step.evidence[choice]
+        if any(sound in table for sound in Heard):
+            return table.get(heard, table["otherwise"])
+        return max((table[family] for family in families if family in table), default=table["otherwise"])
+
+    return max(step.evidence, key=odds)
+
+
+def tolerances(scenario: HiddenVehicle, circuit: Circuit) -> dict[str, float]:
     """This vehicle's own sound resistances in ohm: the same ones for the same seed."""
     if scenario.seed is None:
         return {}

@@ -1,0 +1,169 @@
+"""A class's hand-ins marked one after the other, a table of them, and where the class went wrong."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from xml.sax.saxutils import escape, quoteattr
+
+from wizard.errors import DropwalkError
+from wizard.lab.exercise import FULL_MARKS, Exercise
+from wizard.lab.handin import HandIn, read_handin
+from wizard.lab.marking import Marked, Marker
+from wizard.quantities import printable
+from wizard.walk.desk import Desk
+
+ENDING = ".handin.json"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One hand-in: marked, or why it could not be."""
+
+    file: str
+    marked: Marked | None
+    trouble: str = ""
+
+
+@dataclass
+class Classroom:
+    """Marks the hand-ins of a folder. `find` gives an exercise by its id; each is prepared once."""
+
+    find: Callable[[str], tuple[Exercise, Desk]]
+    _markers: dict[str, Marker] = field(default_factory=dict, init=False, repr=False)
+
+    def mark(self, files: list[Path]) -> Iterator[Row]:
+        """Each file in order. A damaged one gives a row that says so, and the rest go on."""
+        for file in files:
+            try:
+                handin = read_handin(file)
+                yield Row(file.name, self._marker(handin).mark(handin))
+            except DropwalkError as error:
+                yield Row(file.name, None, str(error).splitlines()[0])
+
+    def _marker(self, handin: HandIn) -> Marker:
+        if handin.exercise not in self._markers:
+            self._markers[handin.exercise] = Marker(*self.find(handin.exercise))
+        return self._markers[handin.exercise]
+
+
+def handins_in(folder: Path) -> list[Path]:
+    """The hand-ins in a folder, by name. Raises DropwalkError when there are none."""
+    if not folder.is_dir():
+        raise DropwalkError(f"there is no folder {printable(str(folder))}")
+    files = sorted(path for path in folder.iterdir() if path.name.endswith(ENDING) and path.is_file())
+    if not files:
+        raise DropwalkError(f"there is no hand-in in {printable(str(folder))}; their names end in {ENDING}")
+    return files
+
+
+def table(rows: list[Row]) -> str:
+    """The marks as CSV, a line for each hand-in; text that a spreadsheet would take for a formula is quoted."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    names = [mark.what for row in rows if row.marked for mark in row.marked.marks]
+    names = list(dict.fromkeys(names))
+    writer.writerow(["file", "student", "exercise", "total", *names, "explained", "best tests met", "trouble"])
+    for row in rows:
+        if row.marked is None:
+            writer.writerow([_cell(row.file), "", "", "", *("" for _ in names), "", "", _cell(row.trouble)])
+            continue
+        marked = row.marked
+        points = {mark.what: f"{mark.points:g}" for mark in marked.marks}
+        why = " ".join(f"{mark.what}: {mark.points:g} of {mark.of}. {mark.why}" for mark in marked.marks)
+        met = f"{sum(step.same for step in marked.steps)} of {len(marked.steps)}"
+        cells = [row.file, marked.student, marked.exercise, f"{marked.total:g}"]
+        writer.writerow([*map(_cell, cells), *(points.get(name, "") for name in names), _cell(why), met, ""])
+    return out.getvalue()
+
+
+def _cell(text: str) -> str:
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+@dataclass(frozen=True)
+class Summary:
+    """One exercise over the class: how many, the mean, the share of points lost by criterion, and wrong turns.
+
+    `turns` are readings that were not the best next test, with what would have been, the commonest first.
+    """
+
+    exercise: str
+    count: int
+    mean: float
+    lowest: float
+    highest: float
+    lost: dict[str, float]
+    turns: list[tuple[str, str, int]]
+
+
+def summaries(rows: list[Row]) -> list[Summary]:
+    """A summary for each exercise, in the order of their names."""
+    by_name: dict[str, list[Marked]] = {}
+    for row in rows:
+        if row.marked is not None:
+            by_name.setdefault(row.marked.exercise, []).append(row.marked)
+    out: list[Summary] = []
+    for name, marked in sorted(by_name.items()):
+        totals = [one.total for one in marked]
+        lost = {
+            mark.what: 1.0 - sum(m.marks[n].points for m in marked) / (mark.of * len(marked))
+            for n, mark in enumerate(marked[0].marks)
+            if mark.of
+        }
+        turns = Counter((step.done.rpartition(":")[0], step.best) for m in marked for step in m.steps if not step.same)
+        common = [(done, best, count) for (done, best), count in turns.most_common(5)]
+        out.append(Summary(name, len(marked), sum(totals) / len(totals), min(totals), max(totals), lost, common))
+    return out
+
+
+_BAR = 30
+
+
+def summary_text(summary: Summary) -> str:
+    """The summary with its bars, for a terminal."""
+    lines = [
+        f"{summary.exercise}: {summary.count} hand-ins, mean {summary.mean:.0f} of {FULL_MARKS}, "
+        f"{summary.lowest:.0f} to {summary.highest:.0f}",
+        "  points lost, of those to be had",
+    ]
+    for what, share in sorted(summary.lost.items(), key=lambda pair: -pair[1]):
+        lines.append(f"    {what:20} {'#' * round(share * _BAR):{_BAR}} {share:4.0%}")
+    if summary.turns:
+        lines.append("  where the class went another way")
+        lines += [f"    {count} x {done}\n        best was: {best}" for done, best, count in summary.turns]
+    return "\n".join(lines)
+
+
+_ROW_PX, _LABEL_PX, _WIDE_PX, _TOP_PX = 22, 170, 640, 34
+
+
+def summary_svg(found: list[Summary]) -> str:
+    """The same as a drawing (SVG): for each exercise a bar for each criterion's share of points lost."""
+    height = sum(_TOP_PX + _ROW_PX * len(s.lost) + 14 for s in found) + 10
+    body: list[str] = []
+    top = 10
+    for summary in found:
+        heading = f"{summary.exercise}: {summary.count} hand-ins, mean {summary.mean:.0f}. Share of points lost"
+        body.append(f'<text x="8" y="{top + 16}" font-weight="bold">{escape(heading)}</text>')
+        top += _TOP_PX
+        for what, share in sorted(summary.lost.items(), key=lambda pair: -pair[1]):
+            width = round((_WIDE_PX - _LABEL_PX - 70) * share)
+            body.append(
+                f'<text x="8" y="{top + 13}">{escape(what)}</text>'
+                f'<rect x="{_LABEL_PX}" y="{top + 2}" width="{width}" height="14" fill="#46627f"/>'
+                f'<text x="{_LABEL_PX + width + 6}" y="{top + 13}">{share:.0%}</text>'
+            )
+            top += _ROW_PX
+        top += 14
+    label = quoteattr("Share of points lost by criterion")
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDE_PX}" height="{height}" role="img" aria-label={label} '
+        f'font-family="sans-serif" font-size="13">\n<rect width="100%" height="100%" fill="#ffffff"/>\n'
+        + "\n".join(body)
+        + "\n</svg>\n"
+    )
