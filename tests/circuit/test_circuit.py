@@ -12,9 +12,7 @@ from wizard.files.shelf import circuit_map
 
 
 def changed(part: str, **change: object) -> Circuit:
-    return Circuit.of(
-        circuit_map("remote-battery", Path()), Changes.model_validate({"parts": {part: change}})
-    )
+    return Circuit.of(circuit_map("remote-battery", Path()), Changes.model_validate({"parts": {part: change}}))
 
 
 @pytest.mark.parametrize(
@@ -26,9 +24,7 @@ def changed(part: str, **change: object) -> Circuit:
         ({"conductor": "aluminium"}, 1 / 0.61),
     ],
 )
-def test_a_longer_thinner_or_cheaper_cable_loses_more(
-    remote: Circuit, change: dict[str, str], ratio: float
-) -> None:
+def test_a_longer_thinner_or_cheaper_cable_loses_more(remote: Circuit, change: dict[str, str], ratio: float) -> None:
     other = changed("long-cable", **change)
     assert other.parts["long-cable"].ohm / remote.parts["long-cable"].ohm == pytest.approx(ratio, rel=0.02)
     assert other.parts["rear-cable"].ohm == remote.parts["rear-cable"].ohm

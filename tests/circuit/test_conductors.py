@@ -58,9 +58,7 @@ def test_diameter_by_gauge(gauge: str, inches: float) -> None:
         *((Conductor.TINNED_COPPER, area, ohm) for area, ohm in IEC_60228_TINNED.items()),
     ],
 )
-def test_the_class_5_maximum_is_a_sound_cables_upper_end(
-    conductor: Conductor, area: float, ohm_per_km: float
-) -> None:
+def test_the_class_5_maximum_is_a_sound_cables_upper_end(conductor: Conductor, area: float, ohm_per_km: float) -> None:
     size = Size.parse(f"{area} mm2")
     assert flexible_max_ohm(1000.0, size, conductor, 20.0) == pytest.approx(ohm_per_km, rel=0.01)
     mean, spread = healthy_ohm(1000.0, size, conductor, 20.0)

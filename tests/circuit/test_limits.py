@@ -94,9 +94,7 @@ def test_a_cable_longer_than_the_table_is_allowed_more_in_proportion() -> None:
         ((POST, STUD), None, "over"),
     ],
 )
-def test_a_reading_while_cranking_is_judged(
-    leads: tuple[str, str], volts: float | None, judgement: str
-) -> None:
+def test_a_reading_while_cranking_is_judged(leads: tuple[str, str], volts: float | None, judgement: str) -> None:
     circuit = remote_with(engine_bay_cable="40 in")
     assert LIMITS.judge(circuit, "cranking", *leads, volts)[1] == judgement
 

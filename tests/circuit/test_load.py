@@ -27,18 +27,14 @@ def motor_volts(circuit: Circuit, condition: Condition) -> float:
     return float(values[0])
 
 
-@given(
-    data=st.data(), circuit=some_circuit, more=some_excess, less=some_excess, demand=st.floats(50.0, 600.0)
-)
+@given(data=st.data(), circuit=some_circuit, more=some_excess, less=some_excess, demand=st.floats(50.0, 600.0))
 @settings(max_examples=60, deadline=None)
 def test_more_excess_never_gives_the_motor_more(
     data: st.DataObject, circuit: Circuit, more: float, less: float, demand: float
 ) -> None:
     part = data.draw(st.sampled_from([n for n, p in circuit.parts.items() if p.part.side != "control"]))
     less, more = sorted((less, more))
-    volts = [
-        motor_volts(circuit, Condition(excess_ohm={part: excess}, demand_a=demand)) for excess in (less, more)
-    ]
+    volts = [motor_volts(circuit, Condition(excess_ohm={part: excess}, demand_a=demand)) for excess in (less, more)]
     assert volts[1] <= volts[0] + 1e-6
 
 
@@ -93,14 +89,10 @@ def test_what_is_heard(circuit: Circuit, condition: Condition, heard: Heard) -> 
     assert operate(circuit, condition, [])[1] is heard
 
 
-@pytest.mark.parametrize(
-    "part", ["positive-clamp", "solenoid-contacts", "starter-mounting", "negative-clamp"]
-)
+@pytest.mark.parametrize("part", ["positive-clamp", "solenoid-contacts", "starter-mounting", "negative-clamp"])
 def test_a_break_on_the_only_way_shows_the_whole_battery_across_itself(circuit: Circuit, part: str) -> None:
     first, second = circuit.parts[part].part.between
-    values, _, motor_a = operate(
-        circuit, Condition(excess_ohm={part: np.inf}), [Observable("cranking", first, second)]
-    )
+    values, _, motor_a = operate(circuit, Condition(excess_ohm={part: np.inf}), [Observable("cranking", first, second)])
     # The coil, where it still pulls, takes the battery down a little.
     assert values[0] == pytest.approx(12.6, abs=0.8)
     assert abs(motor_a) < 0.01

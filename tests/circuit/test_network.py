@@ -71,9 +71,7 @@ def test_the_current_is_that_of_the_effective_resistance(circuit: Circuit, seed:
     posts = circuit.map.battery.positive, circuit.map.battery.negative
     effective = networkx.resistance_distance(graph, *posts, weight="ohm", invert_weight=True)
     network = Network(circuit, ohms)
-    assert network.source_a[network.index[BATTERY]] == pytest.approx(
-        1.0 / (ohms[BATTERY] + effective), rel=1e-6
-    )
+    assert network.source_a[network.index[BATTERY]] == pytest.approx(1.0 / (ohms[BATTERY] + effective), rel=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -119,16 +117,12 @@ def spice_volts(circuit: Circuit, ohms: dict[str, float], emf_v: float, folder: 
     ]
     netlist = folder / "start.cir"
     netlist.write_text("\n".join(lines) + "\n")
-    done = subprocess.run(
-        ["ngspice", "-b", str(netlist)], capture_output=True, text=True, timeout=60, check=False
-    )
+    done = subprocess.run(["ngspice", "-b", str(netlist)], capture_output=True, text=True, timeout=60, check=False)
     shown = dict(line.split(" = ") for line in done.stdout.splitlines() if line.startswith("v(n"))
     return {name: float(shown[f"v({node[name]})"]) for name in wanted} | {negative: 0.0}
 
 
-@pytest.mark.skipif(
-    shutil.which("ngspice") is None, reason="ngspice is not installed (Debian package ngspice)"
-)
+@pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not installed (Debian package ngspice)")
 @pytest.mark.parametrize("emf_v", [0.0, 6.5])
 @pytest.mark.parametrize("seed", range(4))
 def test_every_node_agrees_with_ngspice(circuit: Circuit, seed: int, emf_v: float, tmp_path: Path) -> None:
@@ -147,9 +141,7 @@ def test_adding_resistance_is_the_same_as_solving_anew(circuit: Circuit, seed: i
     chance = np.random.default_rng(seed)
     base = faulty(circuit, seed)
     network = Network(circuit, base)
-    branch = np.array(
-        [chance.choice(len(network.branches), size=2, replace=False) for _ in range(12)], dtype=np.intp
-    )
+    branch = np.array([chance.choice(len(network.branches), size=2, replace=False) for _ in range(12)], dtype=np.intp)
     added = 10.0 ** chance.uniform(-4.0, 4.0, size=(12, 2))
     observables = [Observable("cranking", point, circuit.map.battery.negative) for point in circuit.points]
     observables += [Observable("cranking", clamp=name) for name in circuit.parts]
@@ -161,9 +153,7 @@ def test_adding_resistance_is_the_same_as_solving_anew(circuit: Circuit, seed: i
         anew = Network(circuit, ohms)
         rows = anew.rows(observables)
         assert response.per_source[number] == pytest.approx(rows.source, rel=1e-5, abs=1e-6)
-        assert response.per_emf[number] == pytest.approx(
-            rows.opposing[:, anew.index[MOTOR]], rel=1e-5, abs=1e-6
-        )
+        assert response.per_emf[number] == pytest.approx(rows.opposing[:, anew.index[MOTOR]], rel=1e-5, abs=1e-6)
 
 
 def test_every_open_part_still_gives_an_answer(circuit: Circuit) -> None:

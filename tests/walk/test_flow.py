@@ -181,9 +181,7 @@ MEASURE = data()["steps"]["drop"]
         (change("steps", "safe", "cautions", to=None), "steps.safe", "needs cautions"),
     ],
 )
-def test_each_defect_is_named_where_it_is(
-    spoil: Callable[[dict[str, Any]], None], where: str, what: str
-) -> None:
+def test_each_defect_is_named_where_it_is(spoil: Callable[[dict[str, Any]], None], where: str, what: str) -> None:
     flow = copy.deepcopy(data())
     spoil(flow)
     found = {".".join(map(str, path)): text for path, text in Flow.model_validate(flow).inconsistencies()}
@@ -230,7 +228,5 @@ def test_a_flow_of_many_crossing_circles_is_judged_at_once() -> None:
 
 
 def test_a_caution_that_is_not_there_is_named() -> None:
-    cautions = Cautions.model_validate(
-        {"cautions": {}, "when": {"always": ["rings"]}, "defer": "The maker first."}
-    )
+    cautions = Cautions.model_validate({"cautions": {}, "when": {"always": ["rings"]}, "defer": "The maker first."})
     assert [path for path, _ in cautions.inconsistencies()] == [("when", "always", 0)]
