@@ -216,3 +216,13 @@ def show_milliohms(milliohms: float) -> str:
     if milliohms >= 1000:
         return f"{milliohms / 1000:.2g} ohm"
     return f"{milliohms:.1f} mohm" if milliohms < 10 else f"{milliohms:.0f} mohm"
+
+
+def show_length(metres: float, *, inch: bool = False) -> str:
+    """A cable's length: `4.2 m`, or `165 in`."""
+    return f"{metres / 0.0254:.0f} in" if inch else f"{metres:g} m"
+
+
+def show_temperature(celsius: float, *, inch: bool = False) -> str:
+    """A temperature: `15 C`, or `59 F` for those who measure in inches."""
+    return f"{celsius * 1.8 + 32:.0f} F" if inch else f"{celsius:g} C"

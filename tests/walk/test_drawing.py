@@ -7,7 +7,7 @@ import pytest
 
 from wizard.circuit.circuit import Circuit
 from wizard.files import shelf
-from wizard.walk.assessment import Assessment, JudgedReading, Next, SpanView
+from wizard.walk.assessment import Assessment, JudgedReading, Meaning, Next, SpanView
 from wizard.walk.drawing import Leads, Section, Verdict, draw, posts, reading_drop, verdict
 
 
@@ -133,21 +133,21 @@ def test_the_posts_readings_are_found_by_state(remote: Circuit) -> None:
 
 
 @pytest.mark.parametrize(
-    ("judgement", "lost_v", "sound_v", "said"),
+    ("judgement", "meaning", "said"),
     [
-        ("over", 0.9, (0.1, 0.2), Verdict.OVER),
-        ("over", None, None, Verdict.OVER),
-        ("marginal", 0.5, (0.1, 0.2), Verdict.MARGINAL),
-        ("within", 0.15, (0.1, 0.2), Verdict.SOUND),
-        ("within", 0.3, (0.1, 0.2), Verdict.ABOVE),
-        ("within", 0.21, (0.1, 0.2), Verdict.SOUND),
-        ("not-judged", None, None, Verdict.UNKNOWN),
+        ("over", "fault", Verdict.OVER),
+        ("over", "too-small", Verdict.TOO_SMALL),
+        ("over", None, Verdict.OVER),
+        ("marginal", "fault", Verdict.MARGINAL),
+        ("marginal", "too-small", Verdict.TOO_SMALL),
+        ("within", "sound", Verdict.SOUND),
+        ("within", "watch", Verdict.WATCH),
+        ("within", None, Verdict.SOUND),
+        ("not-judged", None, Verdict.UNKNOWN),
     ],
 )
-def test_the_word_for_a_drop(
-    judgement: str, lost_v: float | None, sound_v: tuple[float, float] | None, said: Verdict
-) -> None:
-    assert verdict(judgement, lost_v, sound_v) is said
+def test_the_word_for_a_drop(judgement: str, meaning: Meaning | None, said: Verdict) -> None:
+    assert verdict(judgement, meaning) is said
 
 
 def test_no_two_verdicts_share_a_mark() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -10,9 +11,11 @@ from textual.app import App
 from textual.binding import Binding, BindingType
 
 from wizard.errors import DropwalkError
+from wizard.files.settings import Layout, Light, Settings, read_settings, settings_path, write_settings
 from wizard.record.store import Store
 from wizard.ui.home import HomeScreen
 from wizard.ui.theme import GRAPHITE, PAPER
+from wizard.ui.visit import Visit
 
 if TYPE_CHECKING:
     from wizard.lab.scenario import Scenario
@@ -34,11 +37,24 @@ class DropwalkApp(App[None]):
         color: $background; background: $foreground; text-style: bold;
     }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+t", "light", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+t", "light", show=False),
+        Binding("f1", "help_here", show=False, priority=True),
+        Binding("f2", "jump", show=False, priority=True),
+    ]
 
-    def __init__(self, store: Store, scenario: str | None = None) -> None:
+    def __init__(
+        self,
+        store: Store,
+        scenario: str | None = None,
+        settings: Settings | None = None,
+        settings_file: Path | None = None,
+    ) -> None:
+        """Without a `settings_file`, changed settings last until the screens are left."""
         super().__init__()
         self.store = store
+        self.settings = settings or Settings(tour_seen=True)
+        self._settings_file = settings_file
         self._scenario = scenario
 
     def now(self) -> datetime:
@@ -48,14 +64,76 @@ class DropwalkApp(App[None]):
     def on_mount(self) -> None:
         self.register_theme(GRAPHITE)
         self.register_theme(PAPER)
-        self.theme = GRAPHITE.name
+        self._wear()
         self.push_screen(HomeScreen())
         if self._scenario is not None:
             # Home must be on screen before anything can be said on it.
             self.call_after_refresh(self.start_demo, self._scenario)
+        elif not self.settings.tour_seen:
+            self.call_after_refresh(self.show_tour)
+
+    def change_settings(self, **fields: object) -> None:
+        """Put these settings into force and keep them."""
+        self.settings = self.settings.model_copy(update=fields)
+        self._wear()
+        if self._settings_file is None:
+            return
+        try:
+            write_settings(self._settings_file, self.settings)
+        except DropwalkError as error:
+            self.notify(f"! {error}", markup=False, severity="warning")
+
+    def _wear(self) -> None:
+        self.theme = GRAPHITE.name if self.settings.light is Light.DARK else PAPER.name
+        for layout in Layout:
+            self.set_class(self.settings.layout is layout, f"-{layout}")
 
     def action_light(self) -> None:
-        self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
+        self.change_settings(light=Light.LIGHT if self.settings.light is Light.DARK else Light.DARK)
+
+    def action_press(self, key: str) -> None:
+        """The key that was clicked in a line of keys."""
+        self.simulate_key(key)
+
+    def action_help_here(self) -> None:
+        from wizard.ui.help_page import HelpPage
+
+        if not isinstance(self.screen, HelpPage):
+            self.push_screen(HelpPage(self.screen))
+
+    def action_jump(self) -> None:
+        """Back to the job, whatever lies over it, and to its list of everything."""
+        from wizard.ui.job import JobScreen
+
+        job = next((screen for screen in self.screen_stack if isinstance(screen, JobScreen)), None)
+        if job is None:
+            return
+        over = self.screen_stack[self.screen_stack.index(job) + 1 :]
+        # The intake would lose what was put in.
+        if not all(isinstance(screen, Visit) for screen in over):
+            return
+        for _ in over:
+            self.pop_screen()
+        job.action_jump()
+
+    def show_tour(self) -> None:
+        """The minute that shows a newcomer around."""
+        from wizard.ui.tour import Tour
+
+        self.push_screen(Tour(), lambda _: self.change_settings(tour_seen=True))
+
+    def show_settings(self, left: Callable[[bool | None], None]) -> None:
+        """How the screens are to be; `left` is called when the page is left."""
+        from wizard.ui.settings_page import SettingsPage
+
+        self.push_screen(SettingsPage(), left)
+
+    def show_glossary(self) -> None:
+        """The trade's words."""
+        from wizard.files import shelf
+        from wizard.ui.glossary_page import GlossaryPage
+
+        self.push_screen(GlossaryPage(shelf.glossary()))
 
     def open_job(self, job_id: int) -> None:
         """Go on with a job where it was left."""
@@ -133,6 +211,7 @@ class DropwalkApp(App[None]):
     def _show_job(self, session: Session, bench: Bench | None) -> None:
         from wizard.ui.job import JobScreen
 
+        session.use_meter(self.settings.meter)
         self.push_screen(JobScreen(session, self.now, bench))
 
     def show_about(self) -> None:
@@ -154,11 +233,13 @@ class DropwalkApp(App[None]):
 def run_app(store_path: Path, scenario: str | None = None) -> None:
     """Run the screens until they are left, with a demo's job open when a scenario is named.
 
-    Raises DropwalkError, before any screen is shown, when the store or the scenario can't be used.
+    Raises DropwalkError, before any screen is shown, when the store, the settings or the scenario can't be used.
     """
+    path = settings_path()
+    settings = read_settings(path)
     if scenario is not None:
         from wizard.ui.demos import demo
 
         demo(scenario)
     with Store(store_path) as store:
-        DropwalkApp(store, scenario).run()
+        DropwalkApp(store, scenario, settings, path).run()

@@ -21,9 +21,9 @@ class Bench:
         for repair in repairs:
             self._vehicle.repair(repair)
 
-    def read(self, target: Target) -> str:
-        """What the meter shows, as it would be typed; a cranking reading is a crank of its own."""
-        if target.state == "cranking":
+    def read(self, target: Target, *, same_crank: bool) -> str:
+        """What the meter shows, as it would be typed; a cranking reading is a crank of its own unless it is said."""
+        if target.state == "cranking" and not same_crank:
             self._vehicle.crank()
         value = self._vehicle.read(target.observable)
         return f"{value:.0f}" if target.clamp else f"{value:.2f}"

@@ -17,6 +17,8 @@ from wizard.ui.visit import Visit
 # US Army TM 10-3930-671-24: crank no longer than 30 s, then rest 2 min. The maker's figure wins.
 LONGEST_CRANK_S = 30.0
 REST_S = 120.0
+# A reading has settled by then; common practice, no source.
+_READ_S = 5.0
 
 
 def rest_left_s(cranks: Iterable[tuple[datetime, float]], now: datetime) -> float:
@@ -46,13 +48,16 @@ class CrankTimer(Visit[float]):
     CrankTimer #count { height: 5; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,space", "press", show=False)]
-    heading = "Time a crank"
     keys: ClassVar[list[Key]] = [("Enter", "start held, then let go"), ("Esc", "back")]
 
-    def __init__(self, now: Callable[[], datetime], rest_s: float) -> None:
+    def __init__(self, now: Callable[[], datetime], rest_s: float, cranks: int = 0, *, bell: bool = False) -> None:
+        """`cranks` is how many were timed in this job; `bell` rings when to read, to let go and to crank again."""
         super().__init__()
+        self.heading = f"Time crank {cranks + 1} of this job"
         self._now = now
         self._rest_s = rest_s
+        self._bell = bell
+        self._rung: set[float] = set()
         self._opened = now()
         self._held_since: datetime | None = None
 
@@ -79,10 +84,26 @@ class CrankTimer(Visit[float]):
         return 0.0 if self._held_since is None else (self._now() - self._held_since).total_seconds()
 
     def _tick(self) -> None:
+        self._ring()
         self.query_one("#count", Static).update(self._counting() if self._held_since else self._waiting())
 
+    def _ring(self) -> None:
+        """Once each: when the starter has rested, when to read and when to let go."""
+        if not self._bell:
+            return
+        due = {mark for mark in (_READ_S, LONGEST_CRANK_S) if self._held_s >= mark}
+        if self._held_since is None and self._rest_s > 0 >= self._rest_left_s:
+            due.add(0.0)
+        if due - self._rung:
+            self.app.bell()
+        self._rung |= due
+
+    @property
+    def _rest_left_s(self) -> float:
+        return self._rest_s - (self._now() - self._opened).total_seconds()
+
     def _waiting(self) -> Content:
-        rest = self._rest_s - (self._now() - self._opened).total_seconds()
+        rest = self._rest_left_s
         if rest > 0:
             return Content.assemble(
                 ("! Let the starter rest ", "bold $warning"),

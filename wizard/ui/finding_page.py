@@ -55,6 +55,8 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         if repair is not None and repair.minutes and finding.repair != "no-repair":
             cost = f"material about {repair.cost:g} in your currency"
             lines.append(Content(f"Usual time {repair.minutes:.0f} min, {cost}. {repair.note}\n"))
+        if finding.also is not None:
+            lines.append(Content(f"{finding.also}\n"))
         shown = [r for r in assessment.readings if r.id in finding.evidence]
         if shown:
             lines.append(Content.styled("Readings that show it", "bold"))

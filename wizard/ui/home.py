@@ -10,10 +10,12 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from wizard.errors import DropwalkError
+from wizard.quantities import show_amps, show_volts
+from wizard.ui.fit import cut
 from wizard.ui.keybar import Key, KeyBar
 
 if TYPE_CHECKING:
@@ -25,10 +27,25 @@ _KEYS: list[Key] = [
     ("n", "new job"),
     ("d", "demo vehicle"),
     ("a", "about and cautions"),
+    ("/", "find"),
     ("x", "archive"),
+    ("z", "archived jobs"),
+    ("s", "settings"),
+    ("g", "words"),
     ("Ctrl+T", "light or dark"),
+    ("?", "help"),
     ("q", "quit"),
 ]
+_ARCHIVE_KEYS: list[Key] = [
+    ("Enter", "open"),
+    ("x", "put back on the list"),
+    ("/", "find"),
+    ("z", "jobs at hand"),
+    ("?", "help"),
+    ("q", "quit"),
+]
+_LEAD = "From a starter that only clicks to a proven repair."
+_ARCHIVE = "The archive: nothing in it is lost."
 _DEFER = "The maker's service information, local rules and licensed practice come first."
 _EMPTY = (
     "No jobs yet.\n\n"
@@ -43,6 +60,7 @@ class HomeScreen(Screen[None]):
     DEFAULT_CSS = """
     HomeScreen #name { height: 3; padding: 1 2 0 2; color: $primary; text-style: bold; }
     HomeScreen #lead { height: 2; padding: 0 2; color: $secondary; }
+    HomeScreen #find { display: none; margin: 0 2; background: $panel; }
     HomeScreen #jobs { height: 1fr; padding: 0 2; }
     HomeScreen OptionList { border: none; padding: 0; background: $background; height: auto; max-height: 100%; }
     HomeScreen OptionList:focus { border: none; background-tint: $foreground 0%; }
@@ -53,15 +71,26 @@ class HomeScreen(Screen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", show=False),
         Binding("d", "demo", show=False),
-        Binding("a,question_mark", "about", show=False),
+        Binding("a", "about", show=False),
+        Binding("question_mark", "help", show=False),
+        Binding("slash", "find", show=False),
+        Binding("z", "archived", show=False),
+        Binding("s", "settings", show=False),
+        Binding("g", "words", show=False),
+        Binding("escape", "all", show=False),
         Binding("x", "archive", show=False),
         Binding("q", "quit", show=False),
     ]
     app: DropwalkApp
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.archived = False
+
     def compose(self) -> ComposeResult:
         yield Static("dropwalk", id="name", markup=False)
-        yield Static("From \u201cit only clicks\u201d to a proven repair.", id="lead", markup=False)
+        yield Static(_LEAD, id="lead", markup=False)
+        yield Input(placeholder="a few letters of the title, the circuit or the symptom", compact=True, id="find")
         with Vertical(id="jobs"):
             yield OptionList(markup=False)
             yield Static(_EMPTY, id="empty", markup=False)
@@ -78,17 +107,21 @@ class HomeScreen(Screen[None]):
     def refresh_jobs(self) -> None:
         """Read the list again, keeping the bar on the job it was on."""
         try:
-            jobs = self.app.store.jobs()
+            every = self.app.store.jobs(archived=self.archived)
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        options = self.query_one(OptionList)
+        words = self.query_one("#find", Input).value.lower().split()
+        jobs = [job for job in every if job.archived is self.archived and _has(job, words)]
+        options = self.query_one("#jobs OptionList", OptionList)
         before = options.highlighted_option.id if options.highlighted_option else None
         options.clear_options()
         now = self.app.now()
-        options.add_options([Option(_line(job, now, wide=self.size.width >= 100), id=str(job.id)) for job in jobs])
+        options.add_options([Option(_line(job, now, wide=self.size.width >= 110), id=str(job.id)) for job in jobs])
         options.display = bool(jobs)
-        self.query_one("#empty").display = not jobs
+        empty = self.query_one("#empty", Static)
+        empty.display = not jobs
+        empty.update("No job has these letters." if words else "The archive is empty." if self.archived else _EMPTY)
         if jobs:
             ids = [str(job.id) for job in jobs]
             options.highlighted = ids.index(before) if before in ids else 0
@@ -110,34 +143,83 @@ class HomeScreen(Screen[None]):
     def action_about(self) -> None:
         self.app.show_about()
 
+    def action_help(self) -> None:
+        self.app.action_help_here()
+
+    def action_settings(self) -> None:
+        self.app.show_settings(lambda _: None)
+
+    def action_words(self) -> None:
+        self.app.show_glossary()
+
+    def action_find(self) -> None:
+        find = self.query_one("#find", Input)
+        find.display = True
+        find.focus()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self.refresh_jobs()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.query_one("#jobs OptionList", OptionList).focus()
+
+    def action_all(self) -> None:
+        """Every job again, after looking for one."""
+        find = self.query_one("#find", Input)
+        find.value = ""
+        find.display = False
+        self.query_one("#jobs OptionList", OptionList).focus()
+
+    def action_archived(self) -> None:
+        """Between the jobs at hand and the archive."""
+        self.archived = not self.archived
+        self.query_one("#lead", Static).update(_ARCHIVE if self.archived else _LEAD)
+        self.query_one(KeyBar).show(_ARCHIVE_KEYS if self.archived else _KEYS)
+        self.say("")
+        self.refresh_jobs()
+
     def action_archive(self) -> None:
-        option = self.query_one(OptionList).highlighted_option
+        option = self.query_one("#jobs OptionList", OptionList).highlighted_option
         if option is None or option.id is None:
             return
         try:
-            self.app.store.archive(int(option.id))
+            self.app.store.archive(int(option.id), not self.archived)
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        self.say(f"Job {option.id} is archived, not erased: `dropwalk jobs` can bring it back.")
+        told = "is back on the list" if self.archived else "is archived, not erased: z shows the archive"
+        self.say(f"Job {option.id} {told}.")
         self.refresh_jobs()
 
     def action_quit(self) -> None:
         self.app.exit()
 
 
+def _has(job: JobSummary, words: list[str]) -> bool:
+    text = f"{job.title} {job.circuit or ''} {job.symptom or ''}".lower().replace("-", " ")
+    return all(word.replace("-", " ") in text for word in words)
+
+
 def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
-    name = 40 if wide else 28
     full = f"demo: {job.title}" if job.scenario else job.title
-    title = full if len(full) <= name else f"{full[: name - 1]}…"
+    title = cut(full, 38 if wide else 28)
     if job.trouble:
-        return Content.assemble((f"{title:{name}}  ", "bold"), (f"! {job.trouble}", "$error"))
+        return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "$error"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
-    circuit = f"{job.circuit}"[:24] if wide else ""
-    return Content.assemble(
-        (f"{title:{name}}  ", "bold"), f"{symptom:17}{taken:13}{_ago(job.updated, now):14}{circuit}"
-    )
+    stands = ("repaired" if job.repairs else symptom).ljust(17)
+    last = cut(_last(job), 34) if wide else ""
+    return Content.assemble((f"{title}  ", "bold"), stands, f"{taken:13}{last}{_ago(job.updated, now)}")
+
+
+def _last(job: JobSummary) -> str:
+    if job.last_reading is None:
+        return ""
+    taken = job.last_reading.taken
+    value = "open" if isinstance(taken.value, str) else (show_amps if taken.clamp else show_volts)(taken.value)
+    return f"last {value} {(taken.clamp or taken.black or '').replace('-', ' ')}"
 
 
 def _ago(then: datetime, now: datetime) -> str:

@@ -1,4 +1,4 @@
-"""The line of keys at the bottom of a screen."""
+"""The line of keys at the bottom of a screen; each can be clicked too."""
 
 from __future__ import annotations
 
@@ -9,13 +9,20 @@ from textual.widgets import Static
 Key = tuple[str, str]
 _GAP = 2
 _MOST_LINES = 2
+# Keys whose printed name is not the one that the framework knows them by. What is not one key can't be clicked.
+_NAMES = {"Enter": "enter", "Esc": "escape", "Space": "space", "?": "question_mark", "/": "slash", "F1": "f1"}
+_NAMES |= {"F2": "f2", "Ctrl+T": "ctrl+t"}
 
 
 class KeyBar(Static):
     """Says which keys work here, most used first; the last two (help and the way out) always have room."""
 
     DEFAULT_CSS = """
-    KeyBar { dock: bottom; height: auto; padding: 0 1; background: $panel; color: $foreground; }
+    KeyBar {
+        dock: bottom; height: auto; padding: 0 1; background: $panel; color: $foreground;
+        link-style: none; link-color: $foreground; link-background: $panel;
+        link-style-hover: none; link-color-hover: $background; link-background-hover: $foreground;
+    }
     """
 
     def __init__(self, keys: list[Key]) -> None:
@@ -37,10 +44,14 @@ def _lines(keys: list[Key], width: int) -> list[Content]:
     shown = list(keys)
     while len(rows := _filled(shown, width)) > _MOST_LINES and len(shown) > 2:
         del shown[-3]
-    return [
-        Content(" " * _GAP).join([Content.assemble((key, "bold $primary"), " ", word) for key, word in row])
-        for row in rows
-    ]
+    return [Content(" " * _GAP).join([_button(key, word) for key, word in row]) for row in rows]
+
+
+def _button(key: str, word: str) -> Content:
+    name = _NAMES.get(key, key if len(key) == 1 else "")
+    if not name:
+        return Content.assemble((key, "bold $primary"), " ", word)
+    return Content.from_markup(f"[@click=app.press('{name}')][bold $primary]$key[/] $word[/]", key=key, word=word)
 
 
 def _filled(keys: list[Key], width: int) -> list[list[Key]]:

@@ -10,6 +10,7 @@ from textual.app import App
 
 from wizard.ui.pick import Item, Pick
 from wizard.ui.target import Target
+from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
 
 _KINDS = [
@@ -20,8 +21,26 @@ _KINDS = [
 Picked = tuple[str, ...] | None
 
 
-def ask_span(app: App[Any], desk: Desk, use: Callable[[Target], None]) -> None:
-    """Ask what to read, then `use` it; leaving any of the questions leaves everything as it was."""
+def own_target(
+    desk: Desk, assessment: Assessment | None, state: Literal["resting", "cranking"], red: str, black: str
+) -> Target:
+    """A reading between any two points with its limit, and what a sound circuit loses there where that is known."""
+    limit_v, _ = desk.limits.judge(desk.circuit, state, red, black, None)
+    path = desk.circuit.path(red, black) or ()
+    spans = {span.part: span.expected_v for span in assessment.spans} if assessment else {}
+    expected_v = None
+    if state == "cranking" and path and all(name in spans for name in path):
+        expected_v = (sum(spans[name][0] for name in path), sum(spans[name][1] for name in path))
+    return Target(state, red, black, limit_v=limit_v, expected_v=expected_v, chosen=True)
+
+
+def ask_span(
+    app: App[Any], desk: Desk, assessment: Assessment | None, use: Callable[[Target], None], black_on: str = ""
+) -> None:
+    """Ask what to read, then `use` it; leaving any of the questions leaves everything as it was.
+
+    With `black_on`, black goes there and only red is asked for.
+    """
 
     def kind(picked: Picked) -> None:
         if not picked:
@@ -31,23 +50,29 @@ def ask_span(app: App[Any], desk: Desk, use: Callable[[Target], None]) -> None:
             app.push_screen(Pick("Clamp around which part?", parts), clamp)
         else:
             state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
-            app.push_screen(Pick("Red lead where?", _points(desk)), partial(red, state))
+            others = [item for item in _points(desk) if item.id != black_on]
+            app.push_screen(Pick("Red lead where?", others), partial(red, state))
 
     def clamp(picked: Picked) -> None:
         if picked:
             use(Target("cranking", clamp=picked[0], chosen=True))
 
     def red(state: Literal["resting", "cranking"], picked: Picked) -> None:
-        if picked:
+        if picked and black_on:
+            use(own_target(desk, assessment, state, picked[0], black_on))
+        elif picked:
             others = [item for item in _points(desk) if item.id != picked[0]]
             app.push_screen(Pick("Black lead where?", others), partial(black, state, picked[0]))
 
     def black(state: Literal["resting", "cranking"], red_point: str, picked: Picked) -> None:
         if picked:
-            limit_v, _ = desk.limits.judge(desk.circuit, state, red_point, picked[0], None)
-            use(Target(state, red_point, picked[0], limit_v=limit_v, chosen=True))
+            use(own_target(desk, assessment, state, red_point, picked[0]))
 
-    app.push_screen(Pick("Another reading: what?", _KINDS), kind)
+    kinds = [item for item in _KINDS if not (black_on and item.id == "clamp")]
+    heading = (
+        f"Black on {desk.circuit.map.points[black_on].label}: read what?" if black_on else "Another reading: what?"
+    )
+    app.push_screen(Pick(heading, kinds), kind)
 
 
 def _points(desk: Desk) -> list[Item]:

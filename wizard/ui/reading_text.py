@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,18 +11,26 @@ from wizard.quantities import parse_number, parse_quantity, show_amps, show_volt
 # No reading of a sound or a broken circuit passes this many times the system's volts.
 _MOST_OF_SYSTEM = 2.5
 _MOST_AMPS = 3000.0
+# Two values of several cranks: `0.5 0.7`, `0.5 to 0.7`, `0.5..0.7`, `500/700 mV`.
+_VALUE = r"([+-]?[\d.,]*\d[.,]?)\s*([A-Za-z]*?)"
+_RANGE = re.compile(rf"^\s*{_VALUE}\s*(?:\bto\b|\.\.|/|;|\s)\s*{_VALUE}\s*$")
 
 
 @dataclass(frozen=True)
 class Typed:
-    """A value in volts (amps for a clamp) or `open`; with a question, it is taken only once that is confirmed."""
+    """A value in volts (amps for a clamp) or `open`; with a question, it is taken only once that is confirmed.
+
+    `minimum` and `maximum` are those of several cranks; the value is their middle.
+    """
 
     value: float | Literal["open"]
     question: str = ""
+    minimum: float | None = None
+    maximum: float | None = None
 
 
 def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
-    """Read `0.7`, `700 mV`, `,7`, `open` or, around a clamp, `165 A`.
+    """Read `0.7`, `700 mV`, `,7`, `open`, `0.5 to 0.7` or, around a clamp, `165 A`.
 
     A negative value means swapped leads and a bare number far too large means millivolts; both come back put
     right, with the question to ask. Raises ValueError that says what to type.
@@ -35,11 +44,24 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
         if clamp:
             raise ValueError("A clamp meter reads amps; type 0 if it shows none")
         return Typed("open")
+    if ends := _RANGE.match(text):
+        return _range(ends, system_v, clamp)
     try:
         value = parse_quantity(text, "amps" if clamp else "volts", bare=1.0)
     except ValueError as error:
         raise ValueError(f"{str(error)[0].upper()}{str(error)[1:]}") from None
     return _amps(value) if clamp else _volts(text, value, system_v)
+
+
+def _range(ends: re.Match[str], system_v: float, clamp: bool) -> Typed:
+    """The least and the most of several cranks; a unit behind the second holds for both."""
+    one = read_typed(f"{ends[1]} {ends[2] or ends[4]}", system_v, clamp=clamp)
+    other = read_typed(f"{ends[3]} {ends[4] or ends[2]}", system_v, clamp=clamp)
+    if bool(one.question) is not bool(other.question):
+        raise ValueError("The two ends of a range must be alike: the same sign, the same unit")
+    low, high = sorted((float(one.value), float(other.value)))
+    question = f"{one.question} {other.question}".strip()
+    return Typed(round((low + high) / 2, 4), question, low, high)
 
 
 def _amps(value: float) -> Typed:

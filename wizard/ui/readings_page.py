@@ -11,7 +11,7 @@ from textual.geometry import Size
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
-from wizard.quantities import show_amps, show_volts
+from wizard.quantities import show_amps, show_band, show_volts
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Visit
 from wizard.walk.assessment import JudgedReading
@@ -20,7 +20,8 @@ from wizard.walk.drawing import reading_drop, short_name
 # A reading that is this likely to be wrong is marked.
 DOUBTED = 0.5
 # What to do with which reading.
-Deed = tuple[Literal["strike", "correct", "again"], int]
+What = Literal["strike", "correct", "again", "remark"]
+Deed = tuple[What, int]
 
 
 class ReadingsPage(Visit[Deed]):
@@ -35,6 +36,7 @@ class ReadingsPage(Visit[Deed]):
         Binding("t", "deed('strike')", show=False),
         Binding("c", "deed('correct')", show=False),
         Binding("a", "deed('again')", show=False),
+        Binding("n", "deed('remark')", show=False),
     ]
     heading = "Readings taken"
     keys: ClassVar[list[Key]] = [
@@ -42,12 +44,14 @@ class ReadingsPage(Visit[Deed]):
         ("t", "take it back"),
         ("c", "correct it"),
         ("a", "read it again"),
+        ("n", "note on it"),
         ("Esc", "back"),
     ]
 
-    def __init__(self, readings: list[JudgedReading]) -> None:
+    def __init__(self, readings: list[JudgedReading], here: int | None = None) -> None:
         super().__init__()
         self._readings = readings
+        self._here = here
 
     def body(self) -> ComposeResult:
         if not self._readings:
@@ -58,10 +62,11 @@ class ReadingsPage(Visit[Deed]):
     def on_mount(self) -> None:
         if self._readings:
             options = self.query_one(OptionList)
-            options.highlighted = len(self._readings) - 1
+            numbers = [reading.id for reading in self._readings]
+            options.highlighted = numbers.index(self._here) if self._here in numbers else len(numbers) - 1
             options.styles.max_height = max(3, self.app.size.height - 5)
 
-    def action_deed(self, deed: Literal["strike", "correct", "again"]) -> None:
+    def action_deed(self, deed: What) -> None:
         if not self._readings:
             return
         option = self.query_one(OptionList).highlighted_option
@@ -74,27 +79,32 @@ class ReadingsPage(Visit[Deed]):
 def reading_line(reading: JudgedReading) -> Content:
     """One reading on a line: number, what it shows, how it stands, where it was taken."""
     drop = reading_drop(reading)
-    if reading.clamp is not None:
-        where = f"clamp around {short_name(reading.clamp)}"
-    else:
-        where = f"{short_name(reading.red or '')} to {short_name(reading.black or '')}"
+    where = where_read(reading)
     state = "" if reading.state == "cranking" else ", at rest"
     said = drop.mark_and_word if not reading.struck else "taken back"
     before = "  before the repair" if reading.before_repair else ""
     doubt = "  in doubt: read it again" if reading.doubt >= DOUBTED and not reading.struck else ""
+    failing = "  while it failed" if reading.acting_up else ""
     note = f"  {reading.note}" if reading.note else ""
     style = "strike $secondary" if reading.struck else ""
     return Content.assemble(
         (f"{reading.id:3}  {_with_unit(reading):>7}  {said:10}  ", style),
         (f"{where}{state}", style),
-        (f"{before}{doubt}{note}", "$secondary"),
+        (f"{before}{failing}{doubt}{note}", "$secondary"),
     )
+
+
+def where_read(reading: JudgedReading) -> str:
+    """Where a reading was taken."""
+    if reading.clamp is not None:
+        return f"clamp around {short_name(reading.clamp)}"
+    return f"{short_name(reading.red or '')} to {short_name(reading.black or '')}"
 
 
 def latest_readings(readings: list[JudgedReading], room: Size) -> Content:
     """As many of the readings that stand as there is room for, the latest last, a line each."""
     shown = [r for r in readings if not r.struck][-max(1, room.height - 1) :]
-    lines = [_brief(reading).truncate(room.width, ellipsis=True) for reading in shown]
+    lines = [_brief(reading).truncate(room.width) for reading in shown]
     return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
 
 
@@ -111,4 +121,6 @@ def _brief(reading: JudgedReading) -> Content:
 def _with_unit(reading: JudgedReading) -> str:
     if reading.clamp is not None:
         return show_amps(reading.amps or 0.0)
+    if reading.range_v is not None:
+        return show_band(*reading.range_v)
     return "open" if reading.volts is None else show_volts(reading.volts)

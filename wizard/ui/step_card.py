@@ -9,6 +9,7 @@ from wizard.quantities import show_band, show_volts
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
+from wizard.walk.drawing import short_name
 from wizard.walk.flow import Step
 
 _STATE = {"resting": "all off", "cranking": "start held"}
@@ -18,7 +19,11 @@ class StepCard(Static):
     """Keeps its height whatever the step, so that the entry below it stays where it is."""
 
     DEFAULT_CSS = """
-    StepCard { height: 8; padding: 0 1; }
+    StepCard {
+        height: 8; padding: 0 1;
+        link-style: none; link-color: $foreground; link-background: $background;
+        link-style-hover: none; link-color-hover: $background; link-background-hover: $foreground;
+    }
     """
 
     def __init__(self) -> None:
@@ -75,15 +80,24 @@ def card(desk: Desk, step: Next, target: Target | None) -> Content:
 
 
 def choices(desk: Desk, step: Next) -> list[tuple[str, str]]:
-    """Choices of a step that asks: id and label."""
+    """Choices of a step that asks: id and label. A part of the map may be one of them."""
     labels = text.choices if (text := step_of(desk, step)) is not None else {}
-    return [(choice, labels.get(choice, choice.replace("-", " "))) for choice in step.choices or []]
+    parts = desk.circuit.parts
+
+    def label(choice: str) -> str:
+        if choice in labels:
+            return labels[choice]
+        return parts[choice].part.label if choice in parts else short_name(choice)
+
+    return [(choice, label(choice)) for choice in step.choices or []]
 
 
 def _heading(desk: Desk, step: Next, target: Target | None) -> Content:
     parts = [Content.styled(title_of(desk, step, target), "bold")]
     if target is not None:
         parts.append(Content.styled(f" {_STATE[target.state]} ", "bold reverse"))
+    if target is not None and step.acting_up and not target.chosen:
+        parts.append(Content.styled(" while it fails ", "bold reverse"))
     return Content("  ").join(parts)
 
 
@@ -121,7 +135,7 @@ def _repair(desk: Desk, step: Next) -> list[Content]:
 
 
 def _choice(number: int, label: str) -> Content:
-    return Content.assemble((f"  {number}  ", "bold $primary"), label)
+    return Content.from_markup(f"[@click=screen.choose({number})][bold $primary]  {number}  [/]$label[/]", label=label)
 
 
 def _press(key: str, what: str) -> Content:

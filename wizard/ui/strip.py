@@ -5,6 +5,8 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from wizard.ui.fit import shortened
+
 
 class Strip(Static):
     """One line; what matters most stands at its ends."""
@@ -20,7 +22,7 @@ class Strip(Static):
         """Title on the left, what it is about after it, and what goes on now on the right."""
         width = self.size.width
         room = max(8, width - len(about) - len(now) - 5)
-        title = title if len(title) <= room else f"{title[: room - 1]}…"
+        title = shortened(title, room)
         if len(title) + len(about) + len(now) + 4 > width:
             about = about[: max(0, width - len(title) - len(now) - 5)]
         gap = " " * max(1, width - len(title) - len(about) - len(now) - 2)

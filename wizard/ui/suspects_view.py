@@ -5,6 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
+from wizard.ui.fit import cut
 from wizard.walk.assessment import Assessment, Suspect
 from wizard.walk.drawing import short_name
 from wizard.walk.odds import odds_bar, odds_word
@@ -24,8 +25,8 @@ class SuspectsView(Static):
     def __init__(self) -> None:
         super().__init__("", markup=False)
 
-    def show(self, assessment: Assessment) -> None:
-        """Show these odds."""
+    def show(self, assessment: Assessment, *, bars: bool = True) -> None:
+        """Show these odds; without `bars`, in words and figures alone."""
         lines = self.size.height
         width = self.size.width
         heading: list[Content] = []
@@ -33,7 +34,7 @@ class SuspectsView(Static):
             doubt = "" if assessment.enough else "   not enough to say yet"
             heading = [Content.assemble(("SUSPECTS", "bold $primary"), (doubt, "italic"))]
         shown = [s for s in assessment.suspects if s.probability >= _LEAST_SHOWN][: max(1, lines - len(heading))]
-        self.update(Content("\n").join([*heading, *(_line(suspect, width) for suspect in shown)]))
+        self.update(Content("\n").join([*heading, *(_line(suspect, width, bars) for suspect in shown)]))
 
 
 def suspect_name(suspect: Suspect) -> str:
@@ -43,10 +44,10 @@ def suspect_name(suspect: Suspect) -> str:
     return f"{short_name(suspect.part)}, {short_name(suspect.fault)}"
 
 
-def _line(suspect: Suspect, width: int) -> Content:
+def _line(suspect: Suspect, width: int, bars: bool) -> Content:
+    if not bars:
+        return Content(f"{suspect_name(suspect)}, {odds_word(suspect.probability)}, {suspect.probability:.2f}")
     bar = odds_bar(suspect.probability, 5 if width < 50 else 10)
     odds = f" {odds_word(suspect.probability):11} {suspect.probability:4.2f} {bar}"
     room = min(_LONGEST_NAME, max(8, width - len(odds)))
-    name = suspect_name(suspect)
-    name = name if len(name) <= room else f"{name[: room - 1]}…"
-    return Content.assemble((f"{name:{room}}", "bold" if suspect.probability >= 0.5 else ""), odds)
+    return Content.assemble((cut(suspect_name(suspect), room), "bold" if suspect.probability >= 0.5 else ""), odds)

@@ -7,9 +7,13 @@ from typing import Literal
 
 from wizard.circuit.map import CircuitMap
 from wizard.circuit.network import Observable
+from wizard.ui.reading_text import Typed
 from wizard.walk.assessment import Band, Next
 from wizard.walk.drawing import Leads
 from wizard.walk.events import ReadingTaken
+
+# Shares of the system's volts: what a drop stays below in a sound circuit, and what only an open span shows.
+_A_DROP, _WHOLE_BATTERY = 0.3, 0.75
 
 
 @dataclass(frozen=True)
@@ -39,10 +43,27 @@ class Target:
     def observable(self) -> Observable:
         return Observable(self.state, self.red or "", self.black or "", self.clamp or "")
 
-    def reading(self, value: float | Literal["open"]) -> ReadingTaken:
-        """The event that this value makes."""
-        where = {"state": self.state, "red": self.red, "black": self.black, "clamp": self.clamp}
-        return ReadingTaken.model_validate({**where, "value": value})
+    def reading(
+        self, typed: Typed, *, crank: int | None = None, acting_up: bool | None = None, note: str = ""
+    ) -> ReadingTaken:
+        """The event that this makes."""
+        return ReadingTaken(
+            state=self.state,
+            red=self.red,
+            black=self.black,
+            clamp=self.clamp,
+            value=typed.value,
+            minimum=typed.minimum,
+            maximum=typed.maximum,
+            crank=crank,
+            acting_up=acting_up,
+            note=note,
+        )
+
+    def shows_battery(self, volts: float, system_v: float) -> bool:
+        """Whether this many volts are next to the whole battery, where a drop under load was to be read."""
+        drop = self.expected_v is not None and self.expected_v[1] < _A_DROP * system_v
+        return self.state == "cranking" and self.clamp is None and drop and volts > _WHOLE_BATTERY * system_v
 
     def deeds(self, circuit_map: CircuitMap) -> list[str]:
         """What taking this reading is, in the words that cautions are tied to."""

@@ -28,7 +28,7 @@ def show_value(value: float | Literal["open"], *, clamp: bool) -> str:
 
 def judged(reading: JudgedReading, assessment: Assessment) -> Content:
     """A reading just taken, how it stands to its limit, and the first warning that goes with it."""
-    word = verdict(reading.judgement, reading.volts, reading.expected_v)
+    word = verdict(reading.judgement, reading.meaning)
     value = reading.volts if reading.clamp is None else reading.amps
     shown = show_value("open" if value is None else value, clamp=reading.clamp is not None)
     said = f"  {word.mark} {word.value}" if word.value else ""

@@ -31,13 +31,21 @@ class Visit(ModalScreen[T]):
 
     heading: str = ""
     keys: ClassVar[list[Key]] = [("Esc", "back")]
+    # What the help says of this visit beside its keys.
+    about: ClassVar[str] = ""
 
     def compose(self) -> ComposeResult:
         with Vertical(id="sheet"):
             yield Static(self.heading, id="heading", markup=False)
             with Vertical(id="content"):
                 yield from self.body()
-            yield KeyBar(self.keys)
+            *most, way_out = self.keys
+            yield KeyBar([*most, ("F1", "help"), way_out])
+
+    def set_heading(self, heading: str) -> None:
+        """Head the visit with this instead."""
+        self.heading = heading
+        self.query_one("#heading", Static).update(heading)
 
     def body(self) -> ComposeResult:
         """What the visit shows between its heading and its keys."""
@@ -57,6 +65,7 @@ class Page(Visit[bool]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down,j", "scroll(1)", show=False),
         Binding("up,k", "scroll(-1)", show=False),
+        Binding("space", "scroll(8)", show=False),
     ]
     keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("Esc", "back")]
 
@@ -67,13 +76,18 @@ class Page(Visit[bool]):
 
     def body(self) -> ComposeResult:
         with VerticalScroll():
-            yield Static(self.text, markup=False)
+            yield Static(self.text, id="text", markup=False)
 
     def on_mount(self) -> None:
         self._fit()
 
     def on_resize(self) -> None:
         self._fit()
+
+    def show(self, text: Content | str) -> None:
+        """Show this text instead."""
+        self.text = text
+        self.query_one("#text", Static).update(text)
 
     def _fit(self) -> None:
         self.query_one(VerticalScroll).styles.max_height = max(3, self.app.size.height - 4)

@@ -11,19 +11,22 @@ from wizard.walk.drawing import short_name
 from wizard.walk.flow import Step
 
 
-def why_text(desk: Desk, assessment: Assessment, *, short: bool) -> Content:
-    """The reasons for the step at hand; `short` leaves out what the why page alone has room for."""
+def why_text(desk: Desk, assessment: Assessment, *, short: bool, lessons: bool) -> Content:
+    """The reasons for the step at hand; `short` leaves out what the why page alone has room for.
+
+    Without `lessons` the usual mistakes and what good looks like are left out too.
+    """
     step = assessment.next
     text = step_of(desk, step)
     lines = [Content.styled("WHY THIS STEP", "bold $primary"), Content(step.why)]
     if text is not None:
         if text.why and text.why.strip() != step.why.strip():
             lines.append(Content(text.why))
-        lines += _about(text)
+        lines += _about(text) if lessons else []
     if step.alternatives:
         lines.append(Content.styled("Or, next best", "bold"))
         shown = step.alternatives[:2] if short else step.alternatives
-        lines += [Content(f"- {_told(other)}") for other in shown]
+        lines += [Content(f"- {told(other)}") for other in shown]
     lines += [Content.styled(f"! {warning}", "$warning") for warning in assessment.warnings]
     return Content("\n").join(lines)
 
@@ -43,7 +46,8 @@ def _about(step: Step) -> list[Content]:
     return lines
 
 
-def _told(other: Next) -> str:
+def told(other: Next) -> str:
+    """A test in a line: what, how long, and why."""
     if other.clamp:
         what = f"clamp around {short_name(other.clamp)}"
     elif other.red and other.black:

@@ -7,12 +7,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from wizard.circuit.circuit import Circuit, PassivePart
-from wizard.circuit.map import Kind, Side
+from wizard.circuit.map import Side
 from wizard.quantities import show_band, show_volts
-from wizard.walk.assessment import Assessment, JudgedReading, SpanView
-
-# A sound reading passes the edge of its band by a hundredth or two; more is worth a word.
-_CLEARLY_ABOVE_V = 0.02
+from wizard.walk.assessment import Assessment, JudgedReading, Meaning, SpanView
 
 
 class Section(StrEnum):
@@ -30,13 +27,14 @@ class Verdict(StrEnum):
 
     UNKNOWN = ""
     SOUND = "ok"
-    ABOVE = "high"
+    WATCH = "watch"
+    TOO_SMALL = "too small"
     MARGINAL = "marginal"
     OVER = "over"
 
     @property
     def mark(self) -> str:
-        return {"over": "!", "marginal": "~", "high": "^", "ok": "="}.get(self.value, " ")
+        return {"over": "!", "marginal": "~", "too small": "<", "watch": "^", "ok": "="}.get(self.value, " ")
 
 
 @dataclass(frozen=True)
@@ -74,7 +72,8 @@ class Row:
     section: Section
     point: str
     part: str = ""
-    detail: str = ""
+    length_m: float | None = None
+    size: str = ""
     lead: str = ""
     between: bool = False
     clamped: bool = False
@@ -127,15 +126,21 @@ def posts(circuit: Circuit, assessment: Assessment | None) -> dict[str, JudgedRe
     return {r.state: r for r in readings if _counts(r) and {r.red, r.black} == pair}
 
 
-def verdict(judgement: str, lost_v: float | None, sound_v: tuple[float, float] | None) -> Verdict:
-    """The word for a drop: its judgement against the limit and, within that, how it stands to a sound one."""
-    if judgement in ("over", "marginal"):
-        return Verdict.OVER if judgement == "over" else Verdict.MARGINAL
-    if lost_v is None:
-        return Verdict.UNKNOWN
-    if sound_v is not None and lost_v > sound_v[1] + _CLEARLY_ABOVE_V:
-        return Verdict.ABOVE
-    return Verdict.SOUND if judgement == "within" else Verdict.UNKNOWN
+def verdict(judgement: str, meaning: Meaning | None) -> Verdict:
+    """The word for a drop, from its judgement against the limit and what it means beside a sound one."""
+    match judgement, meaning:
+        case (("over" | "marginal"), "too-small"):
+            return Verdict.TOO_SMALL
+        case "over", _:
+            return Verdict.OVER
+        case "marginal", _:
+            return Verdict.MARGINAL
+        case "within", "watch":
+            return Verdict.WATCH
+        case "within", _:
+            return Verdict.SOUND
+        case _:
+            return Verdict.UNKNOWN
 
 
 def reading_drop(reading: JudgedReading) -> Drop:
@@ -148,7 +153,7 @@ def reading_drop(reading: JudgedReading) -> Drop:
         lost,
         _band(reading.expected_v),
         "" if reading.limit_v is None else _figure(reading.limit_v),
-        verdict(reading.judgement, reading.volts, reading.expected_v),
+        verdict(reading.judgement, reading.meaning),
     )
 
 
@@ -203,11 +208,13 @@ class _Pen:
         if point in self.on_the_loop and not self._leads_belong_to(section):
             lead = ""
         span = self.spans.get(part or "")
+        passive = self.circuit.parts[part].part if part else None
         return Row(
             section=section,
             point=point,
             part=part or "",
-            detail=_detail(self.circuit.parts[part]) if part else "",
+            length_m=passive.length_m if passive and passive.size else None,
+            size=str(passive.size) if passive and passive.size else "",
             lead=lead,
             between=part in self.between,
             clamped=part is not None and part == self.leads.clamp,
@@ -241,15 +248,8 @@ def _part_drop(span: SpanView | None) -> Drop:
         "?" if span.lost_v is None else _figure(span.lost_v),
         _band(span.expected_v),
         "" if span.limit_v is None else _figure(span.limit_v),
-        verdict(span.judgement, span.lost_v, span.expected_v),
+        verdict(span.judgement, span.meaning),
     )
-
-
-def _detail(passive: PassivePart) -> str:
-    part = passive.part
-    if part.kind in (Kind.CABLE, Kind.STRAP) and part.length_m is not None and part.size is not None:
-        return f"{part.length_m:g} m {part.size}"
-    return ""
 
 
 def _chains(parts: dict[str, PassivePart], anchors: list[str]) -> Iterator[tuple[list[str], list[str]]]:

@@ -1,0 +1,44 @@
+"""What each reading did to the odds."""
+
+import pytest
+
+from wizard.walk.desk import Desk
+from wizard.walk.events import Complaint, Event, ReadingStruck, ReadingTaken, Repaired, Started
+from wizard.walk.shifts import odds_shifts
+from wizard.walk.state import fold
+from wizard.walk.walker import assess
+
+POST = "battery-positive-post"
+
+
+def cranking(black: str, volts: float, red: str = POST) -> ReadingTaken:
+    return ReadingTaken(state="cranking", red=red, black=black, value=volts)
+
+
+def job(*events: Event) -> list[Event]:
+    return [Started(title="job", complaint=Complaint(circuit="remote-battery", symptom="cranks-slowly")), *events]
+
+
+def test_the_moves_lead_from_the_first_reading_to_the_odds_of_now(remote_desk: Desk) -> None:
+    state = fold(job(cranking("starter-b-stud", 1.1), cranking("isolator-load-lug", 0.75)))
+    shifts = list(odds_shifts(remote_desk, state))
+    assert [shift.reading.number for shift in shifts] == [1, 2]
+    now = {odds.repair: odds.probability for odds in assess(remote_desk, state, cautions_read=True).repairs}
+    last = shifts[-1].moves[0]
+    assert last.after == pytest.approx(now[last.repair])
+    rose = {move.repair for shift in shifts for move in shift.moves if move.after > move.before}
+    assert max(now, key=lambda repair: now[repair]) in rose
+    sizes = [abs(move.after - move.before) for move in shifts[0].moves]
+    assert sizes == sorted(sizes, reverse=True)
+
+
+def test_struck_readings_and_those_before_a_repair_do_nothing(remote_desk: Desk) -> None:
+    struck = fold(job(cranking("starter-b-stud", 1.1), cranking("bulkhead-stud", 0.9), ReadingStruck(reading=1)))
+    assert [shift.reading.number for shift in odds_shifts(remote_desk, struck)] == [2]
+    repaired = fold(job(cranking("starter-b-stud", 1.1), Repaired(repair="clean-isolator-load-joint")))
+    assert list(odds_shifts(remote_desk, repaired)) == []
+
+
+def test_no_more_than_asked_for_are_worked_out(remote_desk: Desk) -> None:
+    state = fold(job(*(cranking("starter-b-stud", 1.1) for _ in range(5))))
+    assert [shift.reading.number for shift in odds_shifts(remote_desk, state, most=2)] == [4, 5]

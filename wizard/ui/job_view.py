@@ -1,0 +1,267 @@
+"""The job screen as it looks: what to do now, and where the volts are going."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from functools import partial
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Digits, Input, Static
+from textual.worker import get_current_worker
+
+from wizard.errors import DropwalkError
+from wizard.files.settings import Layout, Units, Way
+from wizard.quantities import show_temperature, show_volts
+from wizard.ui.crank import clock, rest_left_s
+from wizard.ui.entry import ReadingEntry
+from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.readings_page import latest_readings
+from wizard.ui.run_view import RunView
+from wizard.ui.step_card import StepCard, card
+from wizard.ui.strip import Strip
+from wizard.ui.suspects_view import SuspectsView
+from wizard.ui.target import Target
+from wizard.ui.why_page import why_text
+from wizard.walk.assessment import Assessment
+from wizard.walk.drawing import Leads, draw, posts
+from wizard.walk.events import Cranked
+
+if TYPE_CHECKING:
+    from wizard.record.session import Session
+    from wizard.ui.app import DropwalkApp
+    from wizard.ui.bench import Bench
+
+_WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
+
+
+class JobView(Screen[None]):
+    """Shows one session's assessment; it decides nothing."""
+
+    DEFAULT_CSS = """
+    JobView #work { height: 1fr; }
+    JobView #now { height: auto; }
+    JobView #entry-line { height: 1; padding: 0 1; }
+    JobView #entry-label { width: 9; text-style: bold; }
+    JobView #unit { width: 1fr; color: $secondary; padding-left: 1; }
+    JobView #said { height: 1; padding: 0 1; }
+    JobView #big { display: none; height: 4; padding: 1 1 0 1; color: $primary; }
+    JobView SuspectsView { height: 2; }
+    JobView #taken, JobView #reason { display: none; padding: 0 1; }
+    JobView.-roomy #work { layout: horizontal; }
+    JobView.-roomy #now { width: 37%; min-width: 44; max-width: 64; height: 1fr; dock: right; }
+    JobView.-roomy StepCard { height: 12; }
+    JobView.-roomy #said { height: 3; }
+    JobView.-roomy SuspectsView { height: 7; }
+    JobView.-roomy #taken { display: block; height: 6; }
+    JobView.-roomy #reason { display: block; height: 1fr; }
+
+    App.-spoken JobView #work, App.-large JobView #work { layout: vertical; }
+    App.-spoken JobView #now, App.-large JobView #now {
+        dock: none; width: 100%; max-width: 100%; height: auto;
+    }
+    App.-spoken JobView StepCard { height: auto; max-height: 10; }
+    App.-spoken JobView #said, App.-large JobView #said { height: auto; min-height: 1; max-height: 3; }
+    App.-spoken JobView SuspectsView { height: 2; }
+    App.-spoken JobView #taken, App.-large JobView #taken { display: none; }
+    App.-spoken JobView #reason, App.-large JobView #reason { display: none; }
+    App.-spoken JobView RunView > VerticalScroll { scrollbar-size-vertical: 0; }
+    App.-large JobView RunView, App.-large JobView SuspectsView { display: none; }
+    App.-large JobView #big { display: block; }
+    App.-large JobView StepCard { height: auto; max-height: 13; padding: 1 2; }
+    """
+    HORIZONTAL_BREAKPOINTS = [(0, "-tight"), (118, "-roomy")]
+    AUTO_FOCUS = ""
+    app: DropwalkApp
+
+    def __init__(self, session: Session, now: Callable[[], datetime], bench: Bench | None = None) -> None:
+        super().__init__()
+        self.session = session
+        self.now = now
+        self.bench = bench
+        self.assessment: Assessment | None = None
+        self.chosen: Target | None = None
+        self.same_crank = False
+        self.acting_up = False
+        self.working = False
+        self._after_work: Callable[[], None] | None = None
+
+    def compose(self) -> ComposeResult:
+        yield Strip()
+        with Vertical(id="work"):
+            with Vertical(id="now"):
+                yield StepCard()
+                with Horizontal(id="entry-line"):
+                    yield Static("Reading", id="entry-label")
+                    yield ReadingEntry()
+                    yield Static("", id="unit", markup=False)
+                yield Digits("", id="big")
+                yield Static("", id="said", markup=False)
+                yield SuspectsView()
+                yield Static("", id="taken", markup=False)
+                yield Static("", id="reason", markup=False)
+            yield RunView()
+        yield KeyBar(self._keys())
+
+    def on_mount(self) -> None:
+        self.set_interval(1.0, self._show_strip)
+        self.query_one("#entry-line").visible = False
+        self._show_strip()
+        self._show_run(None, Leads())
+        self.work_out()
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self.show)
+
+    def on_screen_resume(self) -> None:
+        # The settings, or the glossary's tall page, may have changed how it is to be shown.
+        self.call_after_refresh(self.show)
+
+    @property
+    def plan(self) -> Way:
+        """The way of working; it is a setting, so that it is remembered."""
+        return self.app.settings.plan
+
+    @property
+    def inch(self) -> bool:
+        return self.app.settings.units is Units.INCH
+
+    @property
+    def target(self) -> Target | None:
+        """What the meter is to be put on now; None at a step that does not measure."""
+        if self.chosen is not None:
+            return self.chosen
+        return Target.of(self.assessment.next) if self.assessment else None
+
+    def work_out(self) -> None:
+        """Have the answer worked out beside the screen; the old one stays until the new one is there."""
+        self.working = True
+        self._show_strip()
+        self.run_worker(partial(self._assess, self.plan), thread=True, exclusive=True, group="assess")
+
+    def _assess(self, plan: Way) -> None:
+        worker = get_current_worker()
+        try:
+            answer: Assessment | str = self.session.assess("fastest" if plan is Way.FASTEST else "walk")
+        except DropwalkError as error:
+            answer = str(error)
+        except Exception as error:
+            # The job must stay open for taking back whatever brought this on; the record itself is sound.
+            answer = f"this could not be worked out ({type(error).__name__}: {error}); u takes the last one back"
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._answered, answer)
+
+    def _answered(self, answer: Assessment | str) -> None:
+        self.working = False
+        if isinstance(answer, str):
+            self.say(f"! {answer}")
+        else:
+            self.assessment = answer
+        self.show()
+        if (waiting := self._after_work) is not None:
+            self._after_work = None
+            waiting()
+
+    def then(self, do: Callable[[], None]) -> None:
+        """Do this with the fresh answer, now or as soon as it is there."""
+        if self.working:
+            self._after_work = do
+        else:
+            do()
+
+    def show(self) -> None:
+        """Put the assessment on the screen."""
+        if (assessment := self.assessment) is None or not self.is_attached:
+            return
+        desk, target = self.session.desk, self.target
+        spoken = self.app.settings.layout is Layout.SPOKEN
+        self._show_strip()
+        self.query_one(StepCard).show(card(desk, assessment.next, target))
+        self.query_one("#entry-line").visible = target is not None
+        entry = self.query_one(ReadingEntry)
+        entry.disabled = target is None
+        if target is not None:
+            self.query_one("#unit", Static).update(self._unit(target))
+            entry.focus()
+        self.query_one(SuspectsView).show(assessment, bars=not spoken)
+        self.query_one("#taken", Static).update(latest_readings(assessment.readings, self.query_one("#taken").size))
+        short = self.plan is Way.FASTEST
+        self.query_one("#reason", Static).update(why_text(desk, assessment, short=True, lessons=not short))
+        self._show_run(assessment, target.leads if target is not None else Leads())
+        self.query_one(KeyBar).show(self._keys())
+
+    def _show_run(self, assessment: Assessment | None, leads: Leads) -> None:
+        run = self.query_one(RunView)
+        run.inch = self.inch
+        run.spoken = self.app.settings.layout is Layout.SPOKEN
+        run.show(draw(self.session.desk.circuit, assessment, leads))
+
+    def _unit(self, target: Target) -> str:
+        said = ["A" if target.clamp is not None else "V, or open"]
+        if target.state == "cranking":
+            said += ["same crank"] if self.same_crank else []
+            said += ["it fails now"] if self.fails_now(target) else []
+        return "; ".join(said)
+
+    def fails_now(self, target: Target) -> bool:
+        """Whether a reading here is to be marked as taken while the fault shows itself."""
+        asked = self.assessment is not None and bool(self.assessment.next.acting_up) and not target.chosen
+        return target.state == "cranking" and (self.acting_up or asked)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        # The large layout shows in big figures what is being typed.
+        self.query_one("#big", Digits).update(event.value)
+
+    def _show_strip(self) -> None:
+        state, desk = self.session.state, self.session.desk
+        air_c = state.complaint.air if state.complaint else 20.0
+        air = show_temperature(round(air_c), inch=self.inch)
+        vehicle = f"{desk.circuit.map.circuit}  {desk.circuit.system_v:g} V  {air}"
+        volts = [
+            f"{show_volts(reading.volts)} {name}"
+            for name, reading in posts(desk.circuit, self.assessment).items()
+            if reading.volts is not None
+        ]
+        about = "  ".join([vehicle, *volts] if self.size.width >= 110 or not volts else volts)
+        rest_s = self.rest_s()
+        now = f"cranks {state.cranks}" if state.cranks else ""
+        if state.cranks and self.size.width >= 110:
+            now += f", last {clock(self._since_crank_s())} ago"
+        if rest_s > 0:
+            now = f"rest {clock(rest_s)}"
+        now = "working it out" if self.working else f"{now}  {_WAY[self.plan]}".strip()
+        self.query_one(Strip).show(state.title, about, now, alarm=rest_s > 0 and not self.working)
+
+    def rest_s(self) -> float:
+        """Seconds that the starter must still rest."""
+        cranks = [(entry.at, entry.event.seconds) for entry in self.session.log if isinstance(entry.event, Cranked)]
+        return rest_left_s(cranks, self.now())
+
+    def _since_crank_s(self) -> float:
+        ended = max(entry.at for entry in self.session.log if isinstance(entry.event, Cranked))
+        return (self.now() - ended).total_seconds()
+
+    def _keys(self) -> list[Key]:
+        step = self.assessment.next if self.assessment else None
+        keys: list[Key] = []
+        if self.target is not None:
+            keys = [("Enter", "take it"), *([("d", "meter")] if self.bench else []), ("t", "time crank")]
+        elif step is not None and step.kind == "ask":
+            keys = [("1-9", "answer"), *([("d", "look")] if self.bench else [])]
+        elif step is not None:
+            keys = [("Enter", "go on")]
+        keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("r", "readings"), ("v", "volts")]
+        keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("f", "finding"), ("o", "odds")]
+        keys += [("p", "part"), ("c", "cautions"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]
+        keys += [("k", "same crank"), ("a", "fails now")] if self.target is not None else []
+        keys += [("l", "learn")] if self.plan is Way.WALK else []
+        keys += [("n", "note"), ("g", "words"), ("e", "complaint"), ("s", "settings")]
+        return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
+
+    def say(self, text: str | Content) -> None:
+        """Put one line where the answer to the last deed is looked for."""
+        self.query_one("#said", Static).update(text)

@@ -1,0 +1,60 @@
+"""Where the odds come from: what each reading did to them, and what would change the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from textual.content import Content
+
+from wizard.quantities import show_amps, show_volts
+from wizard.ui.suspects_view import suspect_name
+from wizard.ui.why_page import told
+from wizard.walk.assessment import Assessment
+from wizard.walk.desk import Desk
+from wizard.walk.drawing import short_name
+from wizard.walk.events import ReadingTaken
+from wizard.walk.odds import odds_bar, odds_word
+from wizard.walk.shifts import Shift
+
+WAITING = "Working out what each reading did to the odds."
+_LEAST_SHOWN = 0.005
+
+
+def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift]) -> Content:
+    """Suspects, the history of their repairs' odds, and the tests that would move them."""
+    lines: list[Content] = [Content.styled("Suspects now", "bold $primary")]
+    if not assessment.enough:
+        lines.append(Content("Not enough to say yet: the odds are near to what they were before you measured."))
+    for suspect in assessment.suspects:
+        if suspect.probability >= _LEAST_SHOWN:
+            odds = f"{suspect.probability:4.2f} {odds_bar(suspect.probability)} {odds_word(suspect.probability):11}"
+            lines.append(Content(f"{odds} {suspect_name(suspect)}"))
+    lines.append(Content.styled("\nWhat each reading did", "bold $primary"))
+    if not shifts:
+        lines.append(Content("No reading stands since the last repair."))
+    for shift in shifts:
+        lines.append(Content.styled(f"{shift.reading.number}. {_reading(shift.reading.taken)}", "bold"))
+        for move in shift.moves:
+            word = "up" if move.after > move.before else "down"
+            lines.append(Content(f"   {_label(desk, move.repair)}: {word} from {move.before:.2f} to {move.after:.2f}"))
+        if not shift.moves:
+            lines.append(Content("   changed little: it reads as was to be expected"))
+    lines.append(Content.styled("\nWhat would change the answer", "bold $primary"))
+    step = assessment.next
+    tests = [t for t in (step, *(step.alternatives or [])) if t.kind in ("measure", "ask", "prove")]
+    lines += [Content(f"- {told(test)}") for test in tests]
+    if not tests:
+        lines.append(Content("No test within reach; a repair that does not help, or a reading that does not fit."))
+    return Content("\n").join(lines)
+
+
+def _label(desk: Desk, repair: str) -> str:
+    known = desk.circuit.repairs.get(repair)
+    return known.label if known else short_name(repair)
+
+
+def _reading(taken: ReadingTaken) -> str:
+    value = "open" if isinstance(taken.value, str) else (show_amps if taken.clamp else show_volts)(taken.value)
+    where = f"around {short_name(taken.clamp)}" if taken.clamp else ""
+    where = where or f"{short_name(taken.red or '')} to {short_name(taken.black or '')}"
+    return f"{value}, {where}{'' if taken.state == 'cranking' else ', at rest'}"

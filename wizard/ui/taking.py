@@ -1,0 +1,313 @@
+"""Readings, answers and cranks as the user gives them: checked, asked about, then recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from textual.content import Content
+
+from wizard.errors import DropwalkError
+from wizard.quantities import plain_text, show_volts
+from wizard.ui.ask_text import AskText
+from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.confirm import Confirm
+from wizard.ui.crank import CrankTimer, clock
+from wizard.ui.entry import ReadingEntry
+from wizard.ui.job_view import JobView
+from wizard.ui.own_reading import ask_span
+from wizard.ui.pick import Item, Pick
+from wizard.ui.reading_text import Typed, read_typed
+from wizard.ui.readings_page import Deed, ReadingsPage
+from wizard.ui.step_card import choices
+from wizard.ui.target import Target
+from wizard.ui.telling import judged, show_value, undone, where
+from wizard.walk.events import (
+    Answered,
+    CautionsRead,
+    Cranked,
+    Event,
+    Noted,
+    OutOfReach,
+    ReadingStruck,
+)
+
+_WHOLE_BATTERY = [
+    Item("open", "Start was held: take it, something between the leads is open"),
+    Item("not-held", "Start was not held, or it did not crank as it should: read again"),
+    Item("leads", "The leads were somewhere else: read again"),
+    Item("fails", "Start was held and it failed this time: take it, marked so"),
+]
+
+
+class Taking(JobView):
+    """Everything that puts a reading, an answer or a crank on record, or takes it back."""
+
+    def record(self, *events: Event) -> bool:
+        """On disk first, then on screen. False, with the reason said, when it is refused."""
+        try:
+            self.session.record(*events)
+        except DropwalkError as error:
+            self.say(f"! {error}")
+            return False
+        self.work_out()
+        return True
+
+    def with_cautions(self, deeds: list[str], do: Callable[[], None]) -> None:
+        """Do it once the cautions that it carries have been confirmed in this job."""
+        desk = self.session.desk
+        read = self.session.state.cautions_read
+        unread = [name for name in desk.cautions.for_deed(*deeds) if name not in read]
+        if not unread:
+            do()
+            return
+
+        def confirmed(yes: bool | None) -> None:
+            if yes and self.record(CautionsRead(cautions=unread)):
+                do()
+            elif not yes:
+                self.say("Nothing was recorded: the cautions come first.")
+
+        self.app.push_screen(CautionsPage(desk.cautions, unread, confirm=True), confirmed)
+
+    # Readings
+
+    def on_reading_entry_entered(self, event: ReadingEntry.Entered) -> None:
+        target = self.target
+        if target is None:
+            return
+        if self.working:
+            self.say("Still working out the last one; press Enter again.")
+            return
+        self._take(event.text, target)
+
+    def _take(self, text: str, target: Target, *, instead_of: int | None = None) -> None:
+        system_v = self.session.desk.circuit.system_v
+        try:
+            typed = read_typed(text, system_v, clamp=target.clamp is not None)
+        except ValueError as error:
+            self.say(f"! {error}.")
+            return
+        if typed.question:
+            self.app.push_screen(
+                Confirm("Before it is recorded", typed.question, "take it so", "change it"),
+                lambda yes: self._take_sane(typed, target, instead_of) if yes else None,
+            )
+        else:
+            self._take_sane(typed, target, instead_of)
+
+    def _take_sane(self, typed: Typed, target: Target, instead_of: int | None) -> None:
+        """Ask what happened when a drop under load reads like the battery itself."""
+        volts = typed.maximum if typed.maximum is not None else typed.value
+        if volts == "open" or not target.shows_battery(volts, self.session.desk.circuit.system_v):
+            self._take_marked(typed, target, instead_of, fails=self.fails_now(target))
+            return
+
+        def told(ids: tuple[str, ...] | None) -> None:
+            if ids and ids[0] in ("open", "fails"):
+                fails = ids[0] == "fails" or self.fails_now(target)
+                self._take_marked(typed, target, instead_of, fails=fails)
+            elif ids:
+                self.say("Nothing was recorded. Put the leads on, hold start, and read again.")
+
+        heading = f"{show_volts(volts)} is the whole battery. What happened?"
+        self.app.push_screen(Pick(heading, _WHOLE_BATTERY), told)
+
+    def _take_marked(self, typed: Typed, target: Target, instead_of: int | None, *, fails: bool) -> None:
+        deeds = target.deeds(self.session.desk.circuit.map)
+        self.with_cautions(deeds, partial(self._record_reading, target, typed, instead_of, fails))
+
+    def _record_reading(self, target: Target, typed: Typed, instead_of: int | None, fails: bool) -> None:
+        struck: list[Event] = [] if instead_of is None else [ReadingStruck(reading=instead_of, why="corrected")]
+        crank = None if target.state == "resting" else self._crank(instead_of)
+        if not self.record(*struck, target.reading(typed, crank=crank, acting_up=fails or None)):
+            return
+        self.chosen = None
+        self.same_crank = False
+        self.query_one(ReadingEntry).value = ""
+        shown = show_value(typed.value, clamp=target.clamp is not None)
+        self.say(Content.assemble(("Taken: ", ""), (shown, "bold"), f"  {where(target)}"))
+        self.then(partial(self._say_judged, len(self.session.state.readings)))
+
+    def _crank(self, instead_of: int | None) -> int:
+        """The number of the crank that a reading belongs to: a corrected one keeps its own."""
+        readings = self.session.state.readings
+        if instead_of is not None:
+            kept = readings[instead_of - 1].taken.crank
+            if kept is not None:
+                return kept
+        elif self.same_crank and (last := self._last_crank()) is not None:
+            return last
+        return 1 + max((reading.taken.crank or 0 for reading in readings), default=0)
+
+    def _last_crank(self) -> int | None:
+        """The crank of the latest reading under load that still stands; None when there is none to share."""
+        loaded = [reading for reading in self.session.state.current if reading.taken.state == "cranking"]
+        return loaded[-1].taken.crank if loaded else None
+
+    def _say_judged(self, number: int) -> None:
+        for reading in self.assessment.readings if self.assessment else []:
+            if self.assessment and reading.id == number:
+                self.say(judged(reading, self.assessment))
+
+    def action_same_crank(self) -> None:
+        """The next reading is of the crank that the last one was taken in."""
+        if not self.same_crank and self._last_crank() is None:
+            self.say("There is no reading under load yet whose crank it could share.")
+            return
+        self.same_crank = not self.same_crank
+        self.say("The next reading shares the crank of the last one." if self.same_crank else "A crank of its own.")
+        self.show()
+
+    def action_fails_now(self) -> None:
+        """Mark the readings from here on as taken while the fault shows itself."""
+        self.acting_up = not self.acting_up
+        self.say(
+            "It fails now: readings are marked so until you press a again."
+            if self.acting_up
+            else "Readings are no longer marked as taken while it fails."
+        )
+        self.show()
+
+    def action_own_reading(self) -> None:
+        ask_span(self.app, self.session.desk, self.assessment, self.choose_target)
+
+    def choose_target(self, target: Target) -> None:
+        """Read this next, whatever the walk asks for."""
+        self.chosen = target
+        self.query_one(ReadingEntry).value = ""
+        self.say("")
+        self.show()
+
+    def action_readings(self, here: int | None = None) -> None:
+        readings = self.assessment.readings if self.assessment else []
+        self.app.push_screen(ReadingsPage(readings, here), self._reading_deed)
+
+    def _reading_deed(self, deed: Deed | None) -> None:
+        if deed is None:
+            return
+        what, number = deed
+        taken = self.session.state.readings[number - 1].taken
+        target = Target(taken.state, taken.red, taken.black, taken.clamp, chosen=True)
+        match what:
+            case "strike":
+                if self.record(ReadingStruck(reading=number)):
+                    self.say(f"Reading {number} is taken back. It stays in the record and counts for nothing.")
+            case "again":
+                self.choose_target(target)
+            case "remark":
+                self._remark(number)
+            case "correct":
+                self._correct(number, target, str(taken.value))
+
+    def _correct(self, number: int, target: Target, was: str) -> None:
+        system_v = self.session.desk.circuit.system_v
+        self.app.push_screen(
+            AskText(
+                f"Correct reading {number}",
+                f"{where(target)}. The first value stays in the record, struck out.",
+                was,
+                lambda text: read_typed(text, system_v, clamp=target.clamp is not None),
+            ),
+            lambda text: self._take(text, target, instead_of=number) if text is not None else None,
+        )
+
+    def _remark(self, number: int) -> None:
+        def given(text: str | None) -> None:
+            if text and self.record(Noted(text=text, reading=number)):
+                self.say(f"Noted on reading {number}.")
+
+        self.app.push_screen(
+            AskText(f"Note on reading {number}", "What was seen or heard with it.", "", plain_text), given
+        )
+
+    def action_out_of_reach(self) -> None:
+        target, reach = self.target, self.session.state.out_of_reach
+        points = self.session.desk.circuit.map.points
+        names = [name for name in (target.red, target.black) if name] if target else []
+        items = [Item(name, f"Can't reach: {points[name].label}") for name in names if name not in reach]
+        items += [Item(name, f"Can reach it again: {points[name].label}") for name in sorted(reach)]
+        if not items:
+            self.say("No lead is placed at this step.")
+            return
+
+        def picked(ids: tuple[str, ...] | None) -> None:
+            if ids:
+                self.chosen = None
+                self.record(OutOfReach(point=ids[0], reachable=ids[0] in reach))
+
+        self.app.push_screen(Pick("Which point?", items), picked)
+
+    def action_take_back(self) -> None:
+        try:
+            event = self.session.take_back()
+        except DropwalkError as error:
+            self.say(f"! {error}")
+            return
+        self.say(f"Taken back: {undone(event)}." if event else "There is nothing to take back since the last repair.")
+        self.work_out()
+
+    # Answers
+
+    def action_choose(self, number: int) -> None:
+        step = self.assessment.next if self.assessment else None
+        if step is None or step.kind != "ask" or self.working or self.chosen is not None:
+            return
+        offered = choices(self.session.desk, step)
+        if number <= len(offered) and step.step is not None:
+            self._answer(step.step, *offered[number - 1])
+
+    def _answer(self, step: str, choice: str, label: str) -> None:
+        text = self.session.desk.flow.steps[step]
+        deeds = ["cranking"] if text.field == "symptom" else []
+
+        def record() -> None:
+            if self.record(Answered(step=step, choice=choice)):
+                self.say(f"Answered: {label}")
+
+        self.with_cautions(deeds, record) if deeds else record()
+
+    # The demo's meter
+
+    def action_demo_meter(self) -> None:
+        if self.bench is None:
+            self.say("This is a real job: the meter is in your hand. The demo has a simulated one.")
+            return
+        self.then(self._use_bench)
+
+    def _use_bench(self) -> None:
+        bench, step, target = self.bench, self.assessment.next if self.assessment else None, self.target
+        if bench is None or step is None:
+            return
+        if target is not None:
+            desk = self.session.desk
+            self.with_cautions(target.deeds(desk.circuit.map), partial(self._fill_in, target))
+        elif step.kind == "ask" and step.step is not None:
+            choice = bench.answer(step.step)
+            labels = dict(choices(self.session.desk, step))
+            if choice in labels:
+                self._answer(step.step, choice, labels[choice])
+
+    def _fill_in(self, target: Target) -> None:
+        if self.bench is None:
+            return
+        entry = self.query_one(ReadingEntry)
+        entry.value = self.bench.read(target, same_crank=self.same_crank)
+        entry.cursor_position = len(entry.value)
+        self.say("The simulated meter shows this. Enter takes it.")
+
+    # The crank timer
+
+    def action_crank(self) -> None:
+        def timed(seconds: float | None) -> None:
+            if seconds:
+                self.record(Cranked(seconds=round(min(seconds, 3600.0), 1)))
+                rest = self.rest_s()
+                advice = f"! Let the starter rest {clock(rest)}." if rest else "Type what the meter showed."
+                self.say(f"Cranked {seconds:.0f} s. {advice}")
+
+        def start() -> None:
+            bell = self.app.settings.bell
+            self.app.push_screen(CrankTimer(self.now, self.rest_s(), self.session.state.cranks, bell=bell), timed)
+
+        self.with_cautions(["cranking"], start)
