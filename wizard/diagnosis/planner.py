@@ -23,6 +23,8 @@ LOOK_MINUTES, _LOOK_SHOWS, _LOOK_MISLEADS = 6.0, 0.7, 0.08
 PROOF_MINUTES, _UNTRIED = 5.0, 0.01
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
+# Tests foreseen at a time.
+_BATCH = 64
 # Volts, and amps, below which outcomes are told apart evenly, above it by their ratio.
 _KNEE_V, _KNEE_A = 0.03, 30.0
 # Odds of either sign above which a span is left alone.
@@ -132,7 +134,10 @@ def prospects(
     work = repair_minutes(belief)
     out: list[Prospect] = []
     if tests:
-        mean, spread = belief.foresee(tests, rows)
+        # A few tests at a time: what each says of every part's tolerance takes room.
+        batches = [tests[start : start + _BATCH] for start in range(0, len(tests), _BATCH)]
+        foreseen = [belief.foresee(batch, rows) for batch in batches]
+        mean, spread = (np.concatenate(columns, axis=1) for columns in zip(*foreseen, strict=True))
         knee = np.array([_KNEE_A if t.clamp else _KNEE_V for t in tests])
         # A reading that may come out either way round is one that a technician can't check for swapped leads.
         either_way = (weight @ (mean > knee) > _EITHER_WAY) & (weight @ (mean < -knee) > _EITHER_WAY)
