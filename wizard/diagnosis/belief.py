@@ -262,7 +262,7 @@ class Belief:
         meter = self.model.priors.meter
         clamp = np.array([bool(what.clamp) for what in observables])
         model = np.array([MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
-        least = np.where(clamp, meter.clamp_amps, meter.volts) ** 2
+        least = np.where(clamp, meter.clamp_amps, meter.volts * self.model.circuit.scale) ** 2
         share = (np.where(clamp, meter.clamp_share, meter.share) + model) ** 2
         return share * (mean * mean) + least
 
@@ -321,7 +321,7 @@ class Belief:
         values = self._values
         clamp = np.array([bool(m.what.clamp) for m in self._numeric])
         full = np.where(clamp, 1000.0, 13.5 * self.model.circuit.scale)
-        nothing = np.where(clamp, _NOTHING_A, _NOTHING_V)
+        nothing = np.where(clamp, _NOTHING_A, _NOTHING_V * self.model.circuit.scale)
         near = np.exp(-0.5 * (values / nothing) ** 2) / (nothing * np.sqrt(2 * np.pi))
         return np.log(WRONG_SHOWS_NOTHING * near + (1 - WRONG_SHOWS_NOTHING) / full)
 
@@ -602,13 +602,24 @@ class Belief:
         one that costs more volts.
         """
         repair = self.needed
-        odds = np.zeros(len(self.model.repairs))
+        odds, volts = np.zeros(len(self.model.repairs)), np.zeros(len(self.model.repairs))
         both = repair[:, 0] != repair[:, 1]
-        np.add.at(odds, repair[:, 0], self.weight)
-        np.add.at(odds, repair[both, 1], self.weight[both])
+        cost = self._volts(repair)
+        for end, counted in ((0, slice(None)), (1, both)):
+            np.add.at(odds, repair[counted, end], self.weight[counted])
+            np.add.at(volts, repair[counted, end], self.weight[counted] * cost[counted, end])
         odds[-1] = 0.0
-        second = both & (odds[repair[:, 1]] > 1.02 * odds[repair[:, 0]])
-        return np.where(second, repair[:, 1], repair[:, 0])
+        mean_v = volts / np.maximum(odds, 1e-300)
+        first, second = repair[:, 0], repair[:, 1]
+        surer = odds[second] > 1.02 * odds[first]
+        as_sure = ~surer & (odds[first] <= 1.02 * odds[second])
+        return np.where(both & (surer | (as_sure & (mean_v[second] > mean_v[first]))), second, first)
+
+    def _volts(self, repair: Ints) -> Floats:
+        """Volts (k, 2) that the fault behind each repair costs under each kept hypothesis."""
+        cells = self.model.cells
+        own, volts = cells.repair[self.shown], cells.by_volts[self.shown]
+        return np.where(own == repair, volts, volts[:, ::-1])
 
     @cached_property
     def repair_probability(self) -> dict[str, float]:

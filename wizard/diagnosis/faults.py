@@ -154,7 +154,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
         if history.touched is not None and history.touched in part.between:
             weight *= priors.touched
         if control:
-            material, most = MATERIAL_CONTROL_V * scale / circuit.map.solenoid.hold_in_a, 2.0 * scale
+            material, most = MATERIAL_CONTROL_V * scale / circuit.map.solenoid.hold_in_a, 7.0 * circuit.pull_in_ohm
         else:
             material, most = MATERIAL_V * scale / typical, 0.3 * scale * 170.0 / typical
         sites.append(

@@ -306,7 +306,7 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     site = model.sites[number]
     work = model.circuit.repairs[site.repair].label
     if site.part not in model.circuit.parts:
-        return f"A second fault is likely beside it ({ranked[0][1]:.0%}): {site.part}, {site.fault}. Then: {work}."
+        return f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%}): {site.part}, {site.fault}. Then: {work}."
     label = model.circuit.parts[site.part].part.label
     first = evidence.drop.volts
     excess = belief.excess_ohm(number)
@@ -319,7 +319,7 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
         beyond = abs(first) - sum(evidence.expected_v) / 2
         takes += f", the {model.circuit.parts[evidence.site.part].part.label} about {show_volts(beyond)}"
     takes = f"{takes}." if takes else ""
-    return f"A second fault is likely beside it ({ranked[0][1]:.0%}): the {label}.{takes} Then: {work}."
+    return f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%}): the {label}.{takes} Then: {work}."
 
 
 def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
