@@ -9,8 +9,8 @@ from wizard.quantities import printable, show_amps, show_band, show_milliohms, s
 from wizard.walk.assessment import Assessment, Finding, JudgedReading, Next, Suspect
 from wizard.walk.desk import Desk
 
-_JUDGED = {"within": "within the limit", "marginal": "marginal", "over": "over the limit", "not-judged": ""}
-_FLOOR_JUDGED = {"within": "enough", "marginal": "marginal", "over": "too low", "not-judged": ""}
+JUDGED = {"within": "within the limit", "marginal": "marginal", "over": "over the limit", "not-judged": ""}
+FLOOR_JUDGED = {"within": "enough", "marginal": "marginal", "over": "too low", "not-judged": ""}
 # Suspects less likely than this, or behind so many others, are left out for a person; the JSON has them all.
 _WORTH_SAYING = 0.01
 _MOST_SUSPECTS = 6
@@ -83,7 +83,7 @@ class _Printout:
         if reading.before_repair:
             facts.append("before the repair")
         floor = self._has_floor(reading)
-        if judged := (_FLOOR_JUDGED if floor else _JUDGED)[reading.judgement]:
+        if judged := (FLOOR_JUDGED if floor else JUDGED)[reading.judgement]:
             facts.append(judged.upper() if reading.judgement == "over" else judged)
         if reading.limit_v is not None:
             facts.append(f"{'at least' if floor else 'limit'} {show_volts(reading.limit_v)}")
