@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from wizard.record.store import JobSummary, Store
     from wizard.walk.desk import Desk
     from wizard.walk.jobfile import JobFile
+    from wizard.walk.state import JobState
 
 # Longer lines than this are hard to read on paper and on a wide screen alike.
 _WIDEST = 100
@@ -173,6 +174,36 @@ def draw(name: str) -> None:
         names = ", ".join([*shelf.circuit_names(), *shelf.flow_names()])
         raise DropwalkError(f"there is no flow or map {name!r}; write {names} or the path of a .yaml file")
     click.echo(text, nl=False)
+
+
+@cli.command(epilog=_example("dropwalk report 3 --to van.pdf", "dropwalk report my-van.yaml --to my-van.html"))
+@click.argument("job", metavar="JOB")
+@click.option(
+    "--to",
+    "file",
+    metavar="FILE",
+    required=True,
+    type=click.Path(path_type=Path),
+    help="Where to write it; the ending says the form: .html, .pdf, .md or .json.",
+)
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Of a PDF.")
+@click.option("--replace", is_flag=True, help="Write over a file that is there already.")
+@click.pass_obj
+def report(path: Path | None, job: str, file: Path, paper: str, replace: bool) -> None:
+    """Write a job down: a page for the customer and the record behind it.
+
+    JOB is the number of a job on record, or the path of a job file or of an exported job.
+    """
+    from wizard.record.report import compile_report
+    from wizard.record.report_files import write
+    from wizard.walk.case import Case
+
+    number = int(job) if job.isascii() and job.isdigit() else None
+    desk, state, times = _recorded(path, number) if number is not None else _in_file(Path(job))
+    case = Case.of(desk, state)
+    made, drawn = compile_report(case, written=_now().astimezone(), job=number, times=times)
+    write(made, drawn, desk.circuit, file, paper="a4" if paper == "a4" else "us-letter", replace=replace)
+    click.echo(f"the report is in {file}")
 
 
 @cli.command(
@@ -342,9 +373,44 @@ def _job(document: Document, path: Path) -> tuple[JobFile, Desk]:
     return fitted(document, JobFile, path.parent)
 
 
+def _recorded(path: Path | None, job: int) -> tuple[Desk, JobState, dict[int, datetime]]:
+    """A job on record, with the times of its readings."""
+    from wizard.record.report import reading_times
+    from wizard.record.session import Session
+
+    with _store(path) as store:
+        session = Session.open(store, job, _now)
+        return session.desk, session.state, reading_times((stored.at, stored.event) for stored in session.log)
+
+
+def _in_file(path: Path) -> tuple[Desk, JobState, dict[int, datetime]]:
+    """The same of a job file, which has no times, or of an exported job."""
+    from wizard.files import shelf
+    from wizard.files.yamltext import read_document
+    from wizard.record import transfer
+    from wizard.record.report import reading_times
+    from wizard.walk.state import fold
+
+    document = read_document(path, largest=transfer.LARGEST_BYTES)
+    match kind := shelf.kind_of(document):
+        case shelf.Kind.JOB:
+            case, desk = _job(document, path)
+            return desk, fold(case.events()), {}
+        case shelf.Kind.RECORD:
+            lines = transfer.read_record(document).events
+            state = fold(line.event for line in lines)
+            if state.complaint is None:
+                raise DropwalkError(f"{path}: the job has no complaint")
+            desk = shelf.desk_for(state.complaint, state.flow, path.parent)
+            return desk, state, reading_times((line.at, line.event) for line in lines)
+        case _:
+            raise DropwalkError(f"{path}:1:1: this is a {kind} file; `report` reads a job file or an exported job")
+
+
 def _checked(path: Path) -> str:
     """What kind of file this is. Raises BadFile with every problem in it."""
     from wizard.files import shelf
+    from wizard.files.plainwords import checked
     from wizard.files.yamltext import read_document
     from wizard.record import transfer
 
