@@ -25,7 +25,7 @@ JOB_KEYS: list[Key] = [
     ("r", "readings: take back, correct, repeat or remark on any of them"),
     ("x", "a point can't be reached, or can be again"),
     ("t", "time a crank: 30 s at the most, then 2 minutes of rest"),
-    ("o", "odds: what each reading did to them, what would change the answer"),
+    ("h", "how sure: what each reading did to them, what would change the answer"),
     ("f", "finding: what the readings show, the odds, the repair"),
     ("w", "why this step, what good looks like, usual mistakes"),
     ("l", "learn: the longer text for this step"),

@@ -64,7 +64,7 @@ class HomeScreen(Screen[None]):
     HomeScreen #jobs { height: 1fr; padding: 0 2; }
     HomeScreen OptionList { border: none; padding: 0; background: $background; height: auto; max-height: 100%; }
     HomeScreen OptionList:focus { border: none; background-tint: $foreground 0%; }
-    HomeScreen #defer { height: 1; padding: 0 2; color: $secondary; }
+    HomeScreen #defer { height: auto; padding: 0 2; color: $secondary; }
     HomeScreen #said { height: auto; padding: 0 2; color: $warning; }
     """
     AUTO_FOCUS = "OptionList"

@@ -57,7 +57,7 @@ class JobScreen(Taking):
         Binding("a", "fails_now", show=False),
         Binding("p", "part", show=False),
         Binding("v", "volts", show=False),
-        Binding("o", "odds", show=False),
+        Binding("h", "odds", show=False),
         Binding("g", "words", show=False),
         Binding("s", "settings", show=False),
         Binding("question_mark", "help", show=False),
@@ -97,9 +97,7 @@ class JobScreen(Taking):
 
         chart = self.session.desk.circuit.map
         steps = walk_steps(self.session.desk, self.session.state, self.assessment)
-        items = [
-            Item(f"step {s.name}", f"{_STATUS[s.status]} {s.title}", f"{short_name(s.status)}  {s.name}") for s in steps
-        ]
+        items = [Item(f"step {s.name}", f"{_STATUS[s.status]} {s.title}", short_name(s.status)) for s in steps]
         items += [
             Item(f"reading {r.id}", f"  Reading {r.id}, {where_read(r)}", "reading") for r in self.assessment.readings
         ]

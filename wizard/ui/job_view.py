@@ -60,19 +60,16 @@ class JobView(Screen[None]):
     JobView.-roomy #taken { display: block; height: 6; }
     JobView.-roomy #reason { display: block; height: 1fr; }
 
-    App.-spoken JobView #work, App.-large JobView #work { layout: vertical; }
-    App.-spoken JobView #now, App.-large JobView #now {
-        dock: none; width: 100%; max-width: 100%; height: auto;
-    }
-    App.-spoken JobView StepCard { height: auto; max-height: 10; }
-    App.-spoken JobView #said, App.-large JobView #said { height: auto; min-height: 1; max-height: 3; }
-    App.-spoken JobView SuspectsView { height: 2; }
-    App.-spoken JobView #taken, App.-large JobView #taken { display: none; }
-    App.-spoken JobView #reason, App.-large JobView #reason { display: none; }
-    App.-spoken JobView RunView > VerticalScroll { scrollbar-size-vertical: 0; }
-    App.-large JobView RunView, App.-large JobView SuspectsView { display: none; }
-    App.-large JobView #big { display: block; }
-    App.-large JobView StepCard { height: auto; max-height: 13; padding: 1 2; }
+    JobView.-spoken #work, JobView.-large #work { layout: vertical; }
+    JobView.-spoken #now, JobView.-large #now { dock: none; width: 100%; max-width: 100%; height: auto; }
+    JobView.-spoken StepCard { height: auto; max-height: 10; }
+    JobView.-spoken #said, JobView.-large #said { height: auto; min-height: 1; max-height: 3; }
+    JobView.-spoken SuspectsView { height: 2; }
+    JobView.-spoken #taken, JobView.-large #taken { display: none; }
+    JobView.-spoken #reason, JobView.-large #reason { display: none; }
+    JobView.-large RunView, JobView.-large SuspectsView { display: none; }
+    JobView.-large #big { display: block; }
+    JobView.-large StepCard { height: auto; max-height: 13; padding: 1 2; }
     """
     HORIZONTAL_BREAKPOINTS = [(0, "-tight"), (118, "-roomy")]
     AUTO_FOCUS = ""
@@ -110,6 +107,7 @@ class JobView(Screen[None]):
     def on_mount(self) -> None:
         self.set_interval(1.0, self._show_strip)
         self.query_one("#entry-line").visible = False
+        self._wear()
         self._show_strip()
         self._show_run(None, Leads())
         self.work_out()
@@ -178,7 +176,7 @@ class JobView(Screen[None]):
         if (assessment := self.assessment) is None or not self.is_attached:
             return
         desk, target = self.session.desk, self.target
-        spoken = self.app.settings.layout is Layout.SPOKEN
+        spoken = self._wear()
         self._show_strip()
         self.query_one(StepCard).show(card(desk, assessment.next, target))
         self.query_one("#entry-line").visible = target is not None
@@ -193,6 +191,13 @@ class JobView(Screen[None]):
         self.query_one("#reason", Static).update(why_text(desk, assessment, short=True, lessons=not short))
         self._show_run(assessment, target.leads if target is not None else Leads())
         self.query_one(KeyBar).show(self._keys())
+
+    def _wear(self) -> bool:
+        """Take on the layout that is set; whether it is the spoken one."""
+        layout = self.app.settings.layout
+        self.set_class(layout is Layout.LARGE, "-large")
+        self.set_class(layout is Layout.SPOKEN, "-spoken")
+        return layout is Layout.SPOKEN
 
     def _show_run(self, assessment: Assessment | None, leads: Leads) -> None:
         run = self.query_one(RunView)
@@ -254,9 +259,9 @@ class JobView(Screen[None]):
             keys = [("1-9", "answer"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
-        keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("r", "readings"), ("v", "volts")]
-        keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("f", "finding"), ("o", "odds")]
-        keys += [("p", "part"), ("c", "cautions"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]
+        keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("c", "cautions"), ("r", "readings")]
+        keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("v", "volts"), ("f", "finding")]
+        keys += [("h", "how sure"), ("p", "part"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]
         keys += [("k", "same crank"), ("a", "fails now")] if self.target is not None else []
         keys += [("l", "learn")] if self.plan is Way.WALK else []
         keys += [("n", "note"), ("g", "words"), ("e", "complaint"), ("s", "settings")]

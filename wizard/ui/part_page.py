@@ -73,7 +73,8 @@ def _odds(assessment: Assessment, name: str) -> list[Content]:
         excess = ""
         if suspect.excess_mohm is not None:
             low, _, high = suspect.excess_mohm
-            excess = f", {show_milliohms(low)} to {show_milliohms(high)} too much"
+            most = show_milliohms(high)
+            excess = f", {show_milliohms(low)} {'or more' if most == 'open' else f'to {most}'} too much"
         lines.append(_fact("Odds", f"{odds}  {fault}{excess}"))
     return lines
 

@@ -200,7 +200,7 @@ class Pen:
         drop = row.drop
         if row.part and drop is not None:
             words.append("not known yet" if drop.lost == "?" else f"lost {drop.lost}")
-            words += [f"sound {drop.sound}"] if drop.sound else []
+            words += [f"sound {drop.sound.replace('-', ' to ')}"] if drop.sound else []
             words += [f"limit {drop.limit}"] if drop.limit else []
             words += [drop.verdict.value] if drop.verdict.value else []
             words += [f"odds {row.probability:.2f}"] if row.probability >= _WORTH_SAYING else []
@@ -209,7 +209,8 @@ class Pen:
     def _stretch(self, row: Row) -> Content:
         text = f"reading {row.reading}: {short_name(row.since)} to here"
         if self.spoken and row.stretch is not None:
-            return Content(f"{text}, lost {row.stretch.lost}, sound {row.stretch.sound}, limit {row.stretch.limit}")
+            sound = row.stretch.sound.replace("-", " to ")
+            return Content(f"{text}, lost {row.stretch.lost}, sound {sound}, limit {row.stretch.limit}")
         width = self.point + 3 + self.part
         return Content.assemble((f"{'':{_LEFT}}{cut(text, width)}", "italic $secondary"), self._drop(row.stretch, 0.0))
 

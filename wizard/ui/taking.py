@@ -33,10 +33,9 @@ from wizard.walk.events import (
 )
 
 _WHOLE_BATTERY = [
-    Item("open", "Start was held: take it, something between the leads is open"),
-    Item("not-held", "Start was not held, or it did not crank as it should: read again"),
-    Item("leads", "The leads were somewhere else: read again"),
-    Item("fails", "Start was held and it failed this time: take it, marked so"),
+    Item("open", "Start was held and it did not crank: take it, something between the leads is open"),
+    Item("not-held", "Start was not held: read again"),
+    Item("leads", "A lead was somewhere else: read again"),
 ]
 
 
@@ -104,10 +103,12 @@ class Taking(JobView):
             return
 
         def told(ids: tuple[str, ...] | None) -> None:
-            if ids and ids[0] in ("open", "fails"):
-                fails = ids[0] == "fails" or self.fails_now(target)
-                self._take_marked(typed, target, instead_of, fails=fails)
+            if ids and ids[0] == "open":
+                complaint = self.session.state.complaint
+                fails = complaint is not None and complaint.intermittent
+                self._take_marked(typed, target, instead_of, fails=fails or self.fails_now(target))
             elif ids:
+                self.query_one(ReadingEntry).value = ""
                 self.say("Nothing was recorded. Put the leads on, hold start, and read again.")
 
         heading = f"{show_volts(volts)} is the whole battery. What happened?"
