@@ -39,6 +39,8 @@ _WARMING_K_PER_S, _WARMING_A, _COOLING_S = 4.0, 300.0, 300.0
 _ENGINE_COOLS_S, _HOT = 2400.0, 0.5
 # No longer than this, then a rest. US Army TM 10-3930-671-24 and TM 5-3805-290-23-1.
 LONGEST_CRANK_S, REST_S = 30.0, 120.0
+# Seconds of a crank over which its current is taken as steady.
+_STEP_S = 5.0
 # Above this the winding's insulation suffers. Common practice, no source.
 _TOO_HOT_K = 120.0
 # Volts between the leads above which ohms mean nothing.
@@ -254,10 +256,10 @@ class Bench:
             self._since_rest_s = 0.0
         change = CRANK_CHANGE * float(self._chance(0).standard_normal()) if self.noise else 0.0
         # A few steps, for a starter that heats and a battery that sags change the current that does it.
-        steps = max(1, math.ceil(seconds / 2.0))
+        steps = max(1, math.ceil(seconds / _STEP_S))
         for _ in range(steps):
             condition = self._now(change)
-            _, self.heard, amps = operate(circuit, condition, [])
+            _, _, amps = operate(circuit, condition, [])
             self._wear_on(condition, amps, seconds / steps)
         self._condition = self._now(change)
         self.heard = operate(circuit, self._condition, [])[1]

@@ -30,6 +30,8 @@ _LEAST_WORDS = 4
 # Seconds between deeds when the best next test is worked out: the vehicle has rested, and a hot engine stays hot.
 _APART_S = 120.0
 
+# Deeds that tell something or change the vehicle, and what makes two of them the same.
+_Telling = Probed | Repaired | Touched | Warmed | Answered
 _Key = tuple[object, ...]
 
 
@@ -72,10 +74,14 @@ class Marker:
     exercise: Exercise
     desk: Desk
     best: Solved = field(init=False)
+    _simulated: Exercise = field(init=False, repr=False)
     _after: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
+    _enough: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
-        self.best = solve(self.exercise, self.desk, "fastest")
+        # A board is held against its simulated double: the teacher put in what the exercise says.
+        self._simulated = self.exercise.model_copy(update={"board": False})
+        self.best = solve(self._simulated, self.desk, "fastest")
 
     def mark(self, handin: HandIn) -> Marked:
         """Mark one. Raises DropwalkError when it is of another exercise or its readings are not this bench's."""
@@ -149,8 +155,10 @@ class Marker:
     # --- the best next test at each step -------------------------------------------------------------------------
 
     def _steps(self, lines: list[Line]) -> tuple[Judged, ...]:
+        """Each reading until as many repairs were done as there are faults: what follows proves, and finds nothing."""
         judged: list[Judged] = []
-        done: list[Probed | Repaired | Touched | Warmed | Answered] = []
+        done: list[_Telling] = []
+        left = max(1, len(self.exercise.hidden))
         for line in lines:
             deed = line.deed
             if isinstance(deed, Probed):
@@ -159,33 +167,43 @@ class Marker:
                 judged.append(Judged(len(judged) + 1, self._told(deed), self._asked(best), same))
                 if deed.counts:
                     done.append(deed)
-            elif isinstance(deed, (Repaired, Touched, Warmed, Answered)):
+            elif isinstance(deed, Repaired):
+                left -= 1
+                if not left:
+                    break
+                done.append(deed)
+            elif isinstance(deed, (Touched, Warmed, Answered)):
                 done.append(deed)
         return tuple(judged)
 
-    def _best_after(self, done: list[Probed | Repaired | Touched | Warmed | Answered]) -> Next:
+    def _best_after(self, done: list[_Telling]) -> Next:
         """What the planner would do after these deeds, had the readings been a perfect meter's.
 
         So it is one answer for the whole class, whatever each one's meter showed and in whatever order readings of
         one state of the vehicle were taken, and it is kept for all of them.
         """
-        epochs: list[dict[_Key, Probed | Repaired | Touched | Warmed | Answered]] = [{}]
+        epochs: list[dict[_Key, _Telling]] = [{}]
         for deed in done:
             if isinstance(deed, (Probed, Answered)):
                 epochs[-1].setdefault(_key(deed), deed)
             else:
                 epochs.append({_key(deed): deed})
         key = tuple(frozenset(epoch) for epoch in epochs)
-        if key not in self._after:
-            bench = Bench(self.exercise, self.desk, 0, noise=False)
+        if key in self._after:
+            return self._after[key]
+        # Once enough is known, more readings of a vehicle in that state do not make it less.
+        known = next((n for k, n in self._enough.items() if k[:-1] == key[:-1] and k[-1] <= key[-1]), None)
+        if known is None:
             cautions = CautionsRead(cautions=list(self.desk.flow.steps[self.desk.flow.start].cautions))
-            lines: list[Line] = []
-            for deed in [cautions, *(deed for epoch in epochs for deed in epoch.values())]:
-                at_s = _APART_S * len(lines)
-                lines.append(Line(at_s=at_s, deed=bench.do(deed, at_s)))
+            deeds = [cautions, *(deed for epoch in epochs for deed in epoch.values())]
+            bench = Bench(self._simulated, self.desk, 0, noise=False)
+            lines = [Line(at_s=_APART_S * n, deed=bench.do(deed, _APART_S * n)) for n, deed in enumerate(deeds)]
             job = as_job(self.exercise, lines, frozenset(bench.failing))
-            self._after[key] = assess(self.desk, fold(job), "fastest", cautions_read=True).next
-        return self._after[key]
+            known = assess(self.desk, fold(job), "fastest", cautions_read=True).next
+            if known.kind == "repair":
+                self._enough[key] = known
+        self._after[key] = known
+        return known
 
     def _told(self, deed: Probed) -> str:
         return f"{self._span(deed.what) if deed.counts else _misused(deed)}: {deed.shown or 'nothing'}"
@@ -342,7 +360,7 @@ def _sides(places: Iterable[Where]) -> str:
     return " and ".join(words.get(p, "nothing" if p == "nothing" else f"the {p}") for p in sorted(places))
 
 
-def _key(deed: Probed | Repaired | Touched | Warmed | Answered) -> _Key:
+def _key(deed: _Telling) -> _Key:
     match deed:
         case Probed():
             what = deed.what
