@@ -118,11 +118,13 @@ class _Who:
 class _Reads(NamedTuple):
     """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
 
-    `observables` are those under load and the open ones, `tolerance` (2, m) the variance of the former per amp squared.
+    `observables` are the spans under load, each once, and the open ones; `span` says which one each reading under load
+    is of. `tolerance` (9, m) is the table of `_tolerance` for the former.
     """
 
     context: Context
     loaded: list[int]
+    span: list[int]
     resting: list[int]
     opened: list[Observable]
     observables: list[Observable]
@@ -388,9 +390,10 @@ class Belief:
         wrong = priors.wrong_reading
         wrong_log = np.log(wrong) + self._wrong_log()
 
-        def fit(which: list[int], mean: Floats, variance: Floats) -> Floats:
-            misfit = (self._values[which] - mean) ** 2 / variance
-            right = np.log1p(-wrong) - 0.5 * (misfit + np.log(2 * np.pi * variance))
+        def fit(which: list[int], mean: Floats, variance: Floats, span: list[int]) -> Floats:
+            apart = self._values[which] - mean[:, span]
+            top, fall = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi * variance), -0.5 / variance
+            right = top[:, span] + fall[:, span] * apart**2
             return np.logaddexp(right, wrong_log[which]).sum(axis=1)
 
         plans: list[_Reads] = []
@@ -399,9 +402,10 @@ class Belief:
             loaded = [i for i in here if self._numeric[i].what.state == "cranking"]
             resting = [i for i in here if self._numeric[i].what.state != "cranking"]
             opened = [m.what for m in self._open if m.context == context]
-            observables = [*(self._numeric[i].what for i in loaded), *opened]
-            tolerance = self._tolerance(observables[: len(loaded)]).reshape(9, len(loaded))
-            plans.append(_Reads(context, loaded, resting, opened, observables, tolerance))
+            spans = list(dict.fromkeys(self._numeric[i].what for i in loaded))
+            span = [spans.index(self._numeric[i].what) for i in loaded]
+            tolerance = self._tolerance(spans).reshape(9, len(spans))
+            plans.append(_Reads(context, loaded, span, resting, opened, [*spans, *opened], tolerance))
         scores = np.empty((len(rows), len(cells)))
         for start in range(0, len(rows), _CHUNK):
             part = slice(start, min(start + _CHUNK, len(rows)))
@@ -409,7 +413,7 @@ class Belief:
             count = len(cell)
             score = np.repeat(base[part][:, None], len(cells), axis=1)
             heard: list[dict[Context, Ints]] = [{} for _ in cells]
-            for context, loaded, resting, opened, observables, tolerance in plans:
+            for context, loaded, span, resting, opened, observables, tolerance in plans:
                 shown = self._cells_in(cell, np.full(count, variant.cured), np.full(count, variant.left), context)
                 who = self._who(shown, np.zeros(count))
                 answers = self.model.load.answers(who.added, observables, who.source_v)
@@ -418,13 +422,13 @@ class Belief:
                     rest = self._rest(at_rest, who.group)
                     mean = rest * who.source_v[:, None]
                     variance = (rest * who.source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
-                    score += fit(resting, mean, variance)[:, None]
+                    score += fit(resting, mean, variance, list(range(len(resting))))[:, None]
                 for number, (middle, width, _) in enumerate(cells):
                     demand = who.demand_a * np.exp(middle * self.log_spread)
                     held = self.model.load.hold(answers, demand)
                     heard[number][context] = held.heard
+                    many = len(observables) - len(opened)
                     if loaded:
-                        many = len(loaded)
                         mean = held.values[:, :many]
                         change = held.turning * (width * self.log_spread * demand) ** 2
                         change += (priors.crank_change * held.motor_a) ** 2
@@ -439,9 +443,9 @@ class Belief:
                         squares[state, :, np.arange(count)] = np.stack([motor**2, motor * source, source**2], axis=1)
                         variance += squares.reshape(9, count).T @ tolerance
                         variance += self._meter(observables[:many], mean)
-                        score[:, number] += fit(loaded, mean, variance)
+                        score[:, number] += fit(loaded, mean, variance, span)
                     if opened:
-                        score[:, number] += self._open_log(held.values[:, len(loaded) :], who.source_v)
+                        score[:, number] += self._open_log(held.values[:, many:], who.source_v)
             for number, (_, _, share) in enumerate(cells):
                 scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, heard[number])
         return scores
