@@ -54,6 +54,7 @@ class Cell:
     demand: float = 1.0
     coil_works: bool = True
     is_open: bool = False
+    minor: bool = False
 
 
 @dataclass(frozen=True)
@@ -89,6 +90,7 @@ class Cells:
     demand: Floats
     coil_works: NDArray[np.bool_]
     is_open: NDArray[np.bool_]
+    minor: NDArray[np.bool_]
     weight: Floats
     repair: Ints
     by_volts: Floats
@@ -124,7 +126,7 @@ def _excess_cells(material_ohm: float, most_ohm: float, ratio: float, open_share
         above += _ladder(most_ohm, 20.0 * most_ohm, 3.0)
         ratios += [3.0] * (len(above) - len(ratios))
     share = (1.0 - open_share) / (0.15 * 1 + 1)
-    cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4) for ohm in below]
+    cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4, minor=True) for ohm in below]
     # Milder faults are the commoner ones: the weight falls with the square root of a decade.
     fall = np.array([(ohm / material_ohm) ** -0.15 for ohm in above])
     fall *= share / fall.sum()
@@ -223,16 +225,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
 
 
 def _reweighed(cell: Cell, total: float) -> Cell:
-    return Cell(
-        cell.weight / total,
-        cell.added_ohm,
-        cell.spread_ohm,
-        cell.source_share,
-        cell.source_spread,
-        cell.demand,
-        cell.coil_works,
-        cell.is_open,
-    )
+    return replace(cell, weight=cell.weight / total)
 
 
 @dataclass
@@ -317,9 +310,11 @@ class FaultModel:
         """Every pair of faults that both matter, in coarse steps."""
         cells = self.cells
         coarse = np.array(self._places("coarse"))
-        big = coarse[cells.repair[coarse] != len(self.repairs) - 1]
-        one, two = (big[side] for side in np.triu_indices(len(big), 1))
+        # A part beside another path matters only once that path is bad as well: its faults count by their size.
         passive = np.array([site.part in self.circuit.parts for site in self.sites])
+        calls = cells.repair[coarse] != len(self.repairs) - 1
+        big = coarse[np.where(passive[cells.site[coarse]], ~cells.minor[coarse], calls)]
+        one, two = (big[side] for side in np.triu_indices(len(big), 1))
         # Pairs within battery, starter and engine ask the same of the meter as one of them alone.
         apart = (cells.branch[one] != cells.branch[two]) & (passive[cells.site[one]] | passive[cells.site[two]])
         one, two = one[apart], two[apart]
@@ -391,6 +386,7 @@ _CELL_FIELDS = (
     "demand",
     "coil_works",
     "is_open",
+    "minor",
 )
 
 

@@ -23,6 +23,9 @@ _DOUBTFUL = 0.5
 _BATTERY = ("charge-battery", "replace-battery")
 # A current below this share of the least that a healthy engine takes is too low.
 _TOO_LOW = 0.85
+# A reading may serve in a difference while its own uncertainty stays below this share of the drop that is looked for;
+# one this small (in volts) always may.
+_BLUR, _BLUR_V = 0.2, 0.3
 # A second fault is spoken of at these odds.
 _SECOND = 0.5
 # Half the width of a 90 % band, in standard deviations.
@@ -31,11 +34,15 @@ _BAND = 1.645
 
 @dataclass(frozen=True)
 class Drop:
-    """Volts between two points as readings tell: one reading across, or two whose difference it is."""
+    """Volts between two points as readings tell: one reading across, or two whose difference it is.
+
+    `spread_v` is how far the difference of two cranks may be off, one standard deviation; 0 for a reading across.
+    """
 
     volts: float | None
     numbers: tuple[int, ...]
     spans: tuple[Observable, ...]
+    spread_v: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -49,8 +56,11 @@ class Shown:
     expected_v: tuple[float, float]
 
 
-def drop_between(measurements: Sequence[Measurement], start: str, end: str) -> Drop | None:
-    """Volts lost from `start` to `end` while cranking; repeats of a span are averaged."""
+def drop_between(measurements: Sequence[Measurement], start: str, end: str, crank_change: float = 0.0) -> Drop | None:
+    """Volts lost from `start` to `end` while cranking; repeats of a span are averaged.
+
+    `crank_change` is how much the current differs from crank to crank, which a difference of two readings suffers.
+    """
     spans: dict[tuple[str, str], list[Measurement]] = {}
     for m in measurements:
         if m.what.state == "cranking" and not m.what.clamp:
@@ -66,12 +76,16 @@ def drop_between(measurements: Sequence[Measurement], start: str, end: str) -> D
     if direct := across(start, end):
         volts, used = direct
         return Drop(volts, tuple(m.number for m in used), (used[0].what,))
+    found: list[Drop] = []
     for point in dict.fromkeys(end for key in spans for end in key):
         first, second = across(point, start), across(point, end)
         if first and second and first[0] is not None and second[0] is not None:
             used = [*first[1], *second[1]]
-            return Drop(second[0] - first[0], tuple(m.number for m in used), (first[1][0].what, second[1][0].what))
-    return None
+            cranks = {m.crank if m.crank is not None else -m.number - 1 for m in used}
+            spread = 0.0 if len(cranks) == 1 else crank_change * float(np.hypot(first[0], second[0]))
+            both = (first[1][0].what, second[1][0].what)
+            found.append(Drop(second[0] - first[0], tuple(m.number for m in used), both, spread))
+    return min(found, key=lambda drop: drop.spread_v, default=None)
 
 
 def trusted(belief: Belief) -> list[Measurement]:
@@ -126,12 +140,12 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
         start, end = site_span(circuit, site)
         if site.part in circuit.parts:
             for red, black in _spans_within(circuit, own_parts, start, end, measurements):
-                drop = drop_between(measurements, red, black)
+                drop = drop_between(measurements, red, black, belief.model.priors.crank_change)
                 if drop is None:
                     continue
                 expected = expected_band(belief, Observable("cranking", red, black))
                 least = 0.5 * MATERIAL_V * circuit.scale
-                if drop.volts is None or abs(drop.volts) > max(expected[1], least):
+                if drop.volts is None or abs(drop.volts) - _BAND * drop.spread_v > max(expected[1], least):
                     return Shown(site, drop, red, black, expected)
             continue
         state = "resting" if site.fault == "discharged" else "cranking"
@@ -185,6 +199,10 @@ def _spans_within(
     return spans
 
 
+def _number(belief: Belief, site: Site) -> int:
+    return next(n for n, other in enumerate(belief.model.sites) if other is site)
+
+
 def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
     """Readings that would show this repair directly, the quickest first."""
     circuit = belief.model.circuit
@@ -196,9 +214,13 @@ def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
         start, end = site_span(circuit, site)
         state = "resting" if site.fault == "discharged" else "cranking"
         options = [Observable(state, start, end)]
+        # The difference of two large readings, each of a crank of its own, would blur the drop that is looked for.
+        excess = belief.excess_ohm(_number(belief, site))
+        drop_v = (excess[1] if excess else 0.0) * belief.current_a[0]
+        blur = max(_BLUR_V, drop_v * _BLUR / max(belief.model.priors.crank_change, 1e-6))
         if site.part in circuit.parts:
             for m in measurements:
-                if m.value is None or m.what.clamp or m.what.state != "cranking":
+                if m.value is None or m.what.clamp or m.what.state != "cranking" or m.value > blur:
                     continue
                 for red, black in ((m.what.red, m.what.black), (m.what.black, m.what.red)):
                     for have, want in ((start, end), (end, start)):
@@ -305,8 +327,9 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     number = ranked[0][0]
     site = model.sites[number]
     work = model.circuit.repairs[site.repair].label
+    likely = f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%})"
     if site.part not in model.circuit.parts:
-        return f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%}): {site.part}, {site.fault}. Then: {work}."
+        return f"{likely}: {site.part}, {site.fault}. Then: {work}."
     label = model.circuit.parts[site.part].part.label
     first = evidence.drop.volts
     excess = belief.excess_ohm(number)
@@ -319,7 +342,7 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
         beyond = abs(first) - sum(evidence.expected_v) / 2
         takes += f", the {model.circuit.parts[evidence.site.part].part.label} about {show_volts(beyond)}"
     takes = f"{takes}." if takes else ""
-    return f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%}): the {label}.{takes} Then: {work}."
+    return f"{likely}: the {label}.{takes} Then: {work}."
 
 
 def _cleared(belief: Belief, limits: Limits, repair: str) -> str:

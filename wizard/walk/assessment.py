@@ -71,7 +71,8 @@ class RepairOdds(_Shown):
 class Next(_Shown):
     """What to do next. Which keys it has depends on `kind`; `why` is always there.
 
-    `acting_up` says that the reading is to be taken while the fault shows itself, and marked so.
+    `acting_up` says that the reading is to be taken while the fault shows itself, and marked so. `again` is the number
+    of a doubted reading that this one is to be taken instead of.
     """
 
     kind: Literal["caution", "ask", "measure", "repair", "prove", "finish"]
@@ -88,6 +89,7 @@ class Next(_Shown):
     expected_v: Band | None = None
     cautions: list[str] | None = None
     acting_up: bool | None = None
+    again: int | None = None
     alternatives: list[Next] | None = None
 
 

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 NOT_SURE = "not-sure"
 # A choice that stands for each suspected part by its own name, and how evidence speaks of the part chosen.
 EACH_PART, THAT_PART = "each-part", "that-part"
-# The choice that says that a fault was made to show itself.
+# The choice that says that opening something up showed damage, and the one that a fault was made to show itself.
+DAMAGE = "damage"
 IT_FAILED = "it-failed"
 ROLES = (
     "battery.positive",
@@ -60,7 +61,7 @@ class Step(Checked):
     """One step. Which fields it has depends on its kind.
 
     `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise. A step `when`
-    intermittent is passed over unless the complaint says that the fault comes and goes.
+    intermittent is passed over, with the outcome `passed`, unless the complaint says that the fault comes and goes.
     """
 
     kind: StepKind
@@ -81,6 +82,7 @@ class Step(Checked):
     evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
     minutes: Minutes = 1.0
     when: Literal["intermittent"] | None = None
+    passed: Id = NOT_SURE
     then: dict[Id, Id] = {}
 
     def allows(self, choice: str, parts: Container[str]) -> bool:
@@ -109,6 +111,8 @@ class Step(Checked):
         for name in needs:
             if not getattr(self, name):
                 yield (), f"a {self.kind} step needs {name}"
+        if self.when and self.passed not in self.choices:
+            yield ("passed",), f"there is no choice {self.passed!r} to pass this step with"
         if self.when and self.kind is not StepKind.ASK:
             yield ("when",), "only a step that asks can be passed over"
         outcomes = tuple(self.choices) if self.kind is StepKind.ASK else OUTCOMES[self.kind]

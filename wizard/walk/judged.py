@@ -19,6 +19,8 @@ _LISTED = 0.005
 _WHOLE_BATTERY = 0.75
 # Above what a sound run loses by more than this much (in a 12 V system) and this many times is out of the ordinary.
 _ABOVE_V, _ABOVE_TIMES = 0.02, 1.15
+# A difference of two readings is judged when it is known to this much, in a 12 V system.
+_BLURRED_V = 0.015
 # A cable whose sound drop is this many times its allowance is too small.
 _TOO_SMALL = 1.1
 
@@ -150,9 +152,11 @@ def spans(case: Case) -> list[SpanView]:
     bands = expected_bands(belief, [Observable("cranking", start, end) for _, start, end in ends])
     views: list[SpanView] = []
     for (name, start, end), band in zip(ends, bands, strict=True):
-        drop = drop_between(measurements, start, end)
+        drop = drop_between(measurements, start, end, belief.model.priors.crank_change)
         lost = None if drop is None else drop.volts
         limit, judgement = limits.judge(circuit, "cranking", start, end, lost)
+        # A small difference of two large readings from two cranks is told, and not judged.
+        told = drop is not None and drop.spread_v <= max(_BLURRED_V * circuit.scale, 0.25 * abs(lost or 0.0))
         views.append(
             SpanView(
                 part=name,
@@ -162,8 +166,8 @@ def spans(case: Case) -> list[SpanView]:
                 limit_v=limit,
                 lost_v=lost,
                 lost_by=list(drop.numbers) if drop else [],
-                judgement=judgement if drop else "not-judged",
-                meaning=meaning_of(judgement, lost, band, circuit.scale) if drop else None,
+                judgement=judgement if told else "not-judged",
+                meaning=meaning_of(judgement, lost, band, circuit.scale) if told else None,
                 probability=odds.get(name, 0.0),
             )
         )

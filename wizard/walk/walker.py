@@ -10,11 +10,10 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import doubted, reason, shown_value
-from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
+from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import (
     ENOUGH,
     direct_tests,
-    drop_between,
     expected_band,
     second_fault,
     statement,
@@ -26,7 +25,7 @@ from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, acts_up, symptom_of
 from wizard.walk.desk import Desk
-from wizard.walk.flow import EACH_PART, NOT_SURE, Step, StepKind
+from wizard.walk.flow import DAMAGE, EACH_PART, Step, StepKind
 from wizard.walk.judged import (
     judged_readings,
     repair_odds,
@@ -34,6 +33,7 @@ from wizard.walk.judged import (
     suspects,
     warnings,
 )
+from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.state import JobState
 
 Plan = Literal["walk", "fastest"]
@@ -44,7 +44,7 @@ _SUSPECTED = 0.04
 # A reading that may be wrong by at least these odds may be taken again.
 _REPEAT = 0.05
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
-_MOVABLE, _MOVED_MOST = 0.004, 6
+_MOVABLE, _MOVED_MOST = 0.002, 20
 # Doing something on the odds alone is spoken of at these odds.
 _ACT_ODDS = 0.15
 # After a repair that helped, the job goes on while something is still wrong with at least these odds.
@@ -114,7 +114,7 @@ def _finding(case: Case) -> Finding | None:
     found, belief, tail = case.found, case.belief, ""
     if found is None and case.before is not None and proved(case):
         found, belief = case.before.found, case.before.belief
-        tail = _won_back(case)
+        tail = won_back(case)
     if found is None:
         return None
     repair, evidence = found
@@ -138,102 +138,6 @@ def _repair_cautions(desk: Desk, repair: str) -> list[str]:
     if repair in ("charge-battery", "replace-battery"):
         places.add("battery")
     return desk.cautions.for_deed(str(circuit.repairs[repair].kind), *sorted(places))
-
-
-# --- after a repair --------------------------------------------------------------------------------------------
-
-
-def _repaired_spans(case: Case) -> list[Observable]:
-    """The spans that showed what was repaired last, else the repaired thing itself."""
-    before, repair = case.before, case.state.repairs[-1]
-    if before is not None and before.found is not None and before.found[0] == repair:
-        return list(before.found[1].drop.spans)
-    for site in case.belief.model.sites:
-        if site.repair == repair:
-            state = "resting" if site.fault == "discharged" else "cranking"
-            return [Observable(state, *site_span(case.desk.circuit, site))]
-    return []
-
-
-def proof_spans(case: Case) -> list[Observable]:
-    """What must be measured again after the last repair: what showed the fault, and both sides under load.
-
-    The whole sides tell whether something is left that the repaired part hid.
-    """
-    circuit, repair = case.desk.circuit, case.state.repairs[-1]
-    spans_left = _repaired_spans(case)
-    if any(p.part.repair == repair and p.part.side is not Side.CONTROL for p in circuit.parts.values()):
-        spans_left += [Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground")]
-    reach = case.state.out_of_reach
-    return [what for what in dict.fromkeys(spans_left) if not {what.red, what.black} & reach]
-
-
-def _unproved(case: Case) -> Observable | None:
-    """The first span of the proof that has not been read again; None when all have been."""
-    for what in proof_spans(case):
-        done = any(
-            t.measurement.what.clamp == what.clamp and t.measurement.what.state == what.state
-            for t in case.taken
-            if what.clamp
-        )
-        if not done and (what.clamp or not case.has(what.state, what.red, what.black)):
-            return what
-    return None
-
-
-def _before_and_after(case: Case) -> tuple[float | None, float | None]:
-    """Volts that the repaired thing lost before and after, None where that is open or not known."""
-    what = _repaired_spans(case)
-    if not what:
-        return None, None
-    before = case.before.found[1].drop if case.before and case.before.found else None
-    if len(what) == 1:
-        taken = next((t for t in case.taken if t.measurement.what == what[0]), None)
-        return (before.volts if before else None), (taken.measurement.value if taken else None)
-    assert case.before is not None
-    assert case.before.found is not None
-    shown = case.before.found[1]
-    after = drop_between([t.measurement for t in case.taken], shown.start, shown.end)
-    return shown.drop.volts, after.volts if after else None
-
-
-def proved(case: Case) -> bool:
-    """Whether the readings after the last repair show that it helped."""
-    if case.before is None or _unproved(case) is not None:
-        return False
-    spans_read = _repaired_spans(case)
-    if not spans_read:
-        return False
-    before, after = _before_and_after(case)
-    if after is None:
-        return False
-    what, circuit = spans_read[0], case.desk.circuit
-    if what.clamp:
-        return after <= circuit.demand_a[2] * 1.05
-    if case.desk.limits.floor_row(circuit, what.state, what.red, what.black):
-        _, judgement = case.desk.limits.judge(circuit, what.state, what.red, what.black, after)
-        return judgement in ("within", "marginal")
-    least = MATERIAL_V * circuit.scale
-    start, end = (what.red, what.black)
-    if len(spans_read) > 1 and case.before.found is not None:
-        start, end = case.before.found[1].start, case.before.found[1].end
-    _, judgement = case.desk.limits.judge(circuit, "cranking", start, end, abs(after))
-    as_sound = abs(after) <= expected_band(case.belief, Observable("cranking", start, end))[1] + 0.5 * least
-    won = before is None or abs(before) - abs(after) >= least
-    return won and (as_sound or judgement in ("within", "marginal"))
-
-
-def _won_back(case: Case) -> str:
-    before, after = _before_and_after(case)
-    if after is None or _repaired_spans(case)[0].clamp:
-        return " Measured again after the repair: put right."
-    if before is None:
-        return f" After the repair it reads {show_volts(abs(after))}: put right."
-    gain = abs(abs(before) - abs(after))
-    return f" After the repair it reads {show_volts(abs(after))}: {show_volts(gain)} won back."
-
-
-# --- the walk --------------------------------------------------------------------------------------------------
 
 
 class _Walk:
@@ -273,7 +177,7 @@ class _Walk:
             if sum(t.measurement.what == m.what for t in case.taken) < 2:
                 why = f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(case.belief, m)}. Take it again."
                 step = next((n for n, s in self.steps.items() if self._reads(s, m.what)), None)
-                return self._measure(m.what, why, step)
+                return self._measure(m.what, why, step).model_copy(update={"again": m.number})
         return None
 
     def _reads(self, step: Step, what: Observable) -> bool:
@@ -333,7 +237,7 @@ class _Walk:
                 return "read" if read else None
             case StepKind.ASK:
                 if not self._applies(step):
-                    return NOT_SURE
+                    return step.passed
                 stale = step.evidence and name not in case.state.answered_now
                 choice = case.state.answers.get(name)
                 if choice is not None and step.allows(choice, self.desk.circuit.parts) and not stale:
@@ -349,7 +253,7 @@ class _Walk:
             case StepKind.REPAIR:
                 return "done" if case.before is not None and case.found is None else None
             case StepKind.PROVE:
-                if case.before is None or _unproved(case) is not None:
+                if case.before is None or unproved(case) is not None:
                     return None
                 return "better" if proved(case) else "no-better"
             case StepKind.FINISH:
@@ -376,7 +280,7 @@ class _Walk:
             case StepKind.CAUTION:
                 return self._caution(name, step)
             case StepKind.ASK:
-                return Next(kind="ask", step=name, why=step.why, choices=self._choices(step), minutes=step.minutes)
+                return self._ask(name, step)
             case StepKind.MEASURE:
                 what = Observable(step.state or "cranking", self._point(step.red), self._point(step.black))
                 return self._measure(what, step.why, name)
@@ -495,11 +399,22 @@ class _Walk:
             update={"why": why, "alternatives": [_in_all(other, total) for total, other in others]}
         )
 
+    def _ask(self, name: str, step: Step) -> Next:
+        """A question; one about what is found on opening says what to open."""
+        why, repair = step.why, None
+        if self.case.found is not None and DAMAGE in step.choices:
+            repair, evidence = self.case.found
+            part = self.desk.circuit.parts.get(evidence.site.part)
+            what = f"the {part.part.label}" if part else f"the {evidence.site.part}"
+            why = f"Look at {what}. {why}"
+        minutes = step.minutes
+        return Next(kind="ask", step=name, why=why, choices=self._choices(step), minutes=minutes, repair=repair)
+
     def _act(self, act: Act) -> Next:
         """Something that could be done on the odds alone."""
         label = self.desk.circuit.repairs[act.repair].label
         if act.look:
-            step = next((n for n, s in self.steps.items() if s.kind is StepKind.ASK and "damage" in s.choices), None)
+            step = next((n for n, s in self.steps.items() if s.kind is StepKind.ASK and DAMAGE in s.choices), None)
             return Next(
                 kind="ask",
                 step=step,
@@ -606,7 +521,7 @@ class _Walk:
         if case.before is None:
             return None
         step = next((n for n, s in self.steps.items() if s.kind is StepKind.PROVE), None)
-        what = _unproved(case)
+        what = unproved(case)
         if what is not None:
             again = self._measure(what, "", step)
             repair = self.desk.circuit.repairs[case.state.repairs[-1]].label
@@ -620,12 +535,12 @@ class _Walk:
         return None
 
     def _proved_end(self) -> Next | None:
-        """The end of a job whose repair helped and left nothing that is likely to want another."""
+        """What follows a repair that helped and left nothing that is likely to want another."""
         case = self.case
         if case.found is not None or not proved(case) or self._remaining() >= _LEFT_OVER:
             return None
         step = next((s for s in self.steps.values() if s.kind is StepKind.PROVE), None)
-        return self._finish(step.then["better"] if step else None)
+        return self._follow(step.then["better"]) if step else self._finish(None)
 
     def _remaining(self) -> float:
         """Odds that something still wants a repair."""
@@ -649,7 +564,7 @@ class _Walk:
             ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
             step = ends[-1] if ends else None
         if proved(case) and self._remaining() < 0.5:
-            return Next(kind="finish", step=step, why="The repair helped." + _won_back(case))
+            return Next(kind="finish", step=step, why="The repair helped." + won_back(case))
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
         if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:

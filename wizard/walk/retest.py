@@ -1,0 +1,93 @@
+"""After a repair: what to measure again, and whether it helped."""
+
+from __future__ import annotations
+
+from wizard.circuit.map import Side
+from wizard.circuit.network import Observable
+from wizard.diagnosis.faults import MATERIAL_V, site_span
+from wizard.diagnosis.finding import expected_band
+from wizard.quantities import show_volts
+from wizard.walk.case import Case
+
+
+def repaired_span(case: Case) -> tuple[Observable, float | None] | None:
+    """The span of what was repaired last, and the volts it showed before; None for a repair that no site calls for.
+
+    What two readings showed by their difference is measured straight across after the repair.
+    """
+    before, repair = case.before, case.state.repairs[-1]
+    if before is not None and before.found is not None and before.found[0] == repair:
+        shown = before.found[1]
+        if len(shown.drop.spans) == 1:
+            return shown.drop.spans[0], shown.drop.volts
+        return Observable("cranking", shown.start, shown.end), shown.drop.volts
+    for site in case.belief.model.sites:
+        if site.repair == repair:
+            state = "resting" if site.fault == "discharged" else "cranking"
+            return Observable(state, *site_span(case.desk.circuit, site)), None
+    return None
+
+
+def proof_spans(case: Case) -> list[Observable]:
+    """What must be measured again after the last repair: what showed the fault, and both sides under load.
+
+    The whole sides tell whether something is left that the repaired part hid.
+    """
+    circuit, repair = case.desk.circuit, case.state.repairs[-1]
+    span = repaired_span(case)
+    spans = [span[0]] if span else []
+    if any(p.part.repair == repair and p.part.side is not Side.CONTROL for p in circuit.parts.values()):
+        spans += [Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground")]
+    reach = case.state.out_of_reach
+    return [what for what in dict.fromkeys(spans) if not {what.red, what.black} & reach]
+
+
+def _read_again(case: Case, what: Observable) -> float | None:
+    """The latest value of a span since the repair, whichever way round; None where it is open or not read."""
+    if what.clamp:
+        taken = next((t for t in reversed(case.taken) if t.measurement.what == what), None)
+    else:
+        taken = case.has(what.state, what.red, what.black)
+    return None if taken is None or taken.measurement.value is None else abs(taken.measurement.value)
+
+
+def _was_read(case: Case, what: Observable) -> bool:
+    if what.clamp:
+        return any(t.measurement.what == what for t in case.taken)
+    return case.has(what.state, what.red, what.black) is not None
+
+
+def unproved(case: Case) -> Observable | None:
+    """The first span of the proof that has not been read again; None when all have been."""
+    return next((what for what in proof_spans(case) if not _was_read(case, what)), None)
+
+
+def proved(case: Case) -> bool:
+    """Whether the readings after the last repair show that it helped."""
+    if case.before is None or unproved(case) is not None:
+        return False
+    span = repaired_span(case)
+    after = _read_again(case, span[0]) if span else None
+    if span is None or after is None:
+        return False
+    (what, before), circuit, limits = span, case.desk.circuit, case.desk.limits
+    if what.clamp:
+        return after <= circuit.demand_a[2] * 1.05
+    _, judgement = limits.judge(circuit, what.state, what.red, what.black, after)
+    if limits.floor_row(circuit, what.state, what.red, what.black):
+        return judgement in ("within", "marginal")
+    least = MATERIAL_V * circuit.scale
+    as_sound = after <= expected_band(case.belief, what)[1] + 0.5 * least
+    won = before is None or abs(before) - after >= least
+    return won and (as_sound or judgement in ("within", "marginal"))
+
+
+def won_back(case: Case) -> str:
+    """What the repair changed, as a sentence that follows another."""
+    span = repaired_span(case)
+    after = _read_again(case, span[0]) if span else None
+    if span is None or after is None or span[0].clamp:
+        return " Measured again after the repair: put right."
+    if span[1] is None:
+        return f" After the repair it reads {show_volts(after)}: put right."
+    return f" After the repair it reads {show_volts(after)}: {show_volts(abs(abs(span[1]) - after))} won back."
