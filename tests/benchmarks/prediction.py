@@ -24,8 +24,9 @@ from wizard.repair.predict import predict
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case
 from wizard.walk.events import Answered, Complaint, Event, Repaired, Started
+from wizard.walk.retest import proof_spans
 from wizard.walk.state import fold
-from wizard.walk.walker import assess, proof_spans
+from wizard.walk.walker import assess
 
 _MOST_EVENTS = 40
 

@@ -16,7 +16,7 @@ from wizard.repair.predict import Foreseen, predict
 from wizard.walk.assessment import Band, Judgement, Meaning
 from wizard.walk.case import Case
 from wizard.walk.judged import meaning_of
-from wizard.walk.walker import proof_spans, proved
+from wizard.walk.retest import proof_spans, proved
 
 Against = Literal["as-predicted", "below", "above", "not-read"]
 
