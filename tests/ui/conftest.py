@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from driven import Bay, Open
 
+from wizard.files.settings import Settings
 from wizard.record.store import Store
 from wizard.ui.app import DropwalkApp
 
@@ -22,8 +23,13 @@ def store(tmp_path: Path) -> Iterator[Store]:
 @pytest.fixture
 def bay(store: Store) -> Open:
     @asynccontextmanager
-    async def opened(scenario: str | None = None, size: tuple[int, int] = (80, 24)) -> AsyncIterator[Bay]:
-        app = DropwalkApp(store, scenario)
+    async def opened(
+        scenario: str | None = None,
+        size: tuple[int, int] = (80, 24),
+        settings: Settings | None = None,
+        settings_file: Path | None = None,
+    ) -> AsyncIterator[Bay]:
+        app = DropwalkApp(store, scenario, settings, settings_file)
         async with app.run_test(size=size) as pilot:
             driven = Bay(app, pilot)
             await driven.settle()

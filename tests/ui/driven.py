@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from contextlib import AbstractAsyncContextManager
+from pathlib import Path
 from typing import Protocol
 
 from textual.pilot import Pilot
 
+from wizard.files.settings import Settings
 from wizard.ui.app import DropwalkApp
 from wizard.ui.job import JobScreen
 
@@ -28,6 +30,14 @@ class Bay:
         """Type this text and press Enter."""
         await self.pilot.press(*(_KEY.get(character, character) for character in text))
         await self.press("enter")
+
+    async def click(self, text: str, *, column: int = 0) -> None:
+        """Click where this text stands on the screen, the last time that it does."""
+        places = [(line.find(text), y) for y, line in enumerate(self.shown().splitlines()) if text in line]
+        assert places, f"{text!r} is not on the screen:\n{self.shown()}"
+        x, y = places[-1]
+        await self.pilot.click(offset=(x + column, y))
+        await self.settle()
 
     async def settle(self) -> None:
         """Wait for the workers and for the screen to be drawn."""
@@ -66,5 +76,9 @@ _KEY = {".": "full_stop", ",": "comma", "-": "minus", " ": "space", "[": "left_s
 
 class Open(Protocol):
     def __call__(
-        self, scenario: str | None = None, size: tuple[int, int] = (80, 24)
+        self,
+        scenario: str | None = None,
+        size: tuple[int, int] = (80, 24),
+        settings: Settings | None = None,
+        settings_file: Path | None = None,
     ) -> AbstractAsyncContextManager[Bay]: ...

@@ -36,7 +36,7 @@ class DropwalkApp(App[None]):
     OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
         color: $background; background: $foreground; text-style: bold;
     }
-    App.-spoken VerticalScroll { scrollbar-size-vertical: 0; }
+    App.-spoken VerticalScroll, App.-spoken OptionList { scrollbar-size-vertical: 0; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+t", "light", show=False),

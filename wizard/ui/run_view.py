@@ -32,6 +32,19 @@ _LEAST_PART = 16
 _WORTH_SAYING = 0.2
 
 
+class Drawing(Static):
+    """The lines of the run."""
+
+    @dataclass
+    class Clicked(Message):
+        """One of its lines was clicked, counted from 0."""
+
+        line: int
+
+    def on_click(self, event: events.Click) -> None:
+        self.post_message(self.Clicked(event.y))
+
+
 class RunView(Vertical):
     """Scrolls to the leads when they move, and only then. One part of it can be pointed at."""
 
@@ -60,7 +73,7 @@ class RunView(Vertical):
     def compose(self) -> ComposeResult:
         yield Static("", id="columns", markup=False)
         with VerticalScroll(can_focus=False):
-            yield Static("", id="run", markup=False)
+            yield Drawing("", id="run", markup=False)
 
     def show(self, rows: list[Row]) -> None:
         """Draw these rows."""
@@ -90,10 +103,8 @@ class RunView(Vertical):
         self._leads = ()
         self._draw()
 
-    def on_click(self, event: events.Click) -> None:
-        if event.widget is None or event.widget.id != "run" or not 0 <= event.y < len(self._row_of_line):
-            return
-        row = self._row_of_line[event.y]
+    def on_drawing_clicked(self, event: Drawing.Clicked) -> None:
+        row = self._row_of_line[event.line] if event.line < len(self._row_of_line) else None
         if row is not None and row.part:
             self.pointed = row.part
             self._draw()

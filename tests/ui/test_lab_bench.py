@@ -1,0 +1,136 @@
+"""The bench played by keys alone: from the story to the hand-in, and its mark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import OptionList, Static
+
+from tests.lab.shipped import set_exercise
+from wizard.lab.deeds import Probed
+from wizard.lab.handin import read_handin
+from wizard.lab.marking import Marker
+from wizard.ui.lab_bench import BenchApp, BenchScreen
+
+
+def bench(app: BenchApp) -> BenchScreen:
+    return next(screen for screen in app.screen_stack if isinstance(screen, BenchScreen))
+
+
+async def press(pilot: Pilot[Any], *keys: str) -> None:
+    for key in keys:
+        await pilot.press(key)
+        await pilot.app.workers.wait_for_complete()
+        await pilot.pause()
+
+
+async def go_to(pilot: Pilot[Any], app: BenchApp, point: str) -> None:
+    """Move the bar to a point as a student does."""
+    screen = bench(app)
+    options = screen.query_one(OptionList)
+    wanted = next(n for n, row in enumerate(screen.rows) if row.point == point)
+    while options.highlighted != wanted:
+        await pilot.press("down" if (options.highlighted or 0) < wanted else "up")
+
+
+async def measure(pilot: Pilot[Any], app: BenchApp, red: str, black: str, key: str = "h") -> None:
+    for point, lead in ((red, "r"), (black, "b")):
+        await go_to(pilot, app, point)
+        await press(pilot, lead)
+    await press(pilot, key)
+
+
+async def past_the_story(pilot: Pilot[Any], app: BenchApp) -> None:
+    await pilot.pause()
+    await press(pilot, "escape")
+    for _ in range(40):
+        if isinstance(app.screen, BenchScreen):
+            return
+        await press(pilot, "enter")
+    raise AssertionError("the cautions could not be confirmed")
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_an_exercise_is_played_to_its_hand_in(tmp_path: Path, size: tuple[int, int]) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. <b>Learner", tmp_path)
+    async with app.run_test(size=size) as pilot:
+        await past_the_story(pilot, app)
+        await measure(pilot, app, "battery-positive-post", "starter-b-stud")
+        await measure(pilot, app, "starter-case", "battery-negative-post")
+        shown = str(app.screen.query_one("#display", Static).render())
+        assert shown.startswith("2.")
+        await press(pilot, "d", *"ground", "enter")
+        await measure(pilot, app, "negative-clamp-body", "battery-negative-post")
+        await press(pilot, "p", *"negative", "space", *"clamp", "enter")
+        await measure(pilot, app, "starter-case", "battery-negative-post")
+        await press(pilot, "a", *"negative", "space", "enter")
+        await press(pilot, "down", "down", "space", "enter")
+        await press(pilot, *"it", "space", *"loses", "space", *"most", "space", *"there", "enter")
+        assert bench(app).attempt.answered
+        # Nothing is handed in before it is confirmed, and all of it is on disk already.
+        assert [path.name for path in tmp_path.iterdir()] == ["a-b-learner.first-clamp.draft.json"]
+        await press(pilot, "i", "enter")
+    [file] = tmp_path.iterdir()
+    handin = read_handin(file)
+    assert file.name == "a-b-learner.first-clamp.handin.json"
+    assert handin.student == "A. <b>Learner"
+    marked = Marker(exercise, desk).mark(handin)
+    assert marked.total == 100, marked.marks
+
+
+async def test_a_broken_off_attempt_goes_on(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    for round_ in (1, 2):
+        app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+        async with app.run_test(size=(100, 30)) as pilot:
+            if round_ == 1:
+                await past_the_story(pilot, app)
+            else:
+                await press(pilot, "escape")
+            await measure(pilot, app, "starter-case", "battery-negative-post")
+            assert len(bench(app).attempt.readings) == round_
+            await press(pilot, "q")
+
+
+async def test_wrong_uses_are_let_happen(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("burnt-contacts")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await pilot.pause()
+        await press(pilot, "escape", "escape")
+        await measure(pilot, app, "battery-positive-post", "engine-block", "space")
+        await press(pilot, "f", "space", "x", "f", "f", "h")
+        slips = [slip for _, slip in bench(app).attempt.bench.slips]
+        assert slips == ["ohms-live", "cautions-unread", "lead-open"]
+
+
+async def test_on_a_board_the_reading_is_typed(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("burnt-contacts")
+    app = BenchApp(exercise.model_copy(update={"board": True}), desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await past_the_story(pilot, app)
+        await measure(pilot, app, "starter-b-stud", "motor-stud")
+        await press(pilot, *"780mV", "enter")
+        [reading] = bench(app).attempt.readings
+        assert isinstance(reading, Probed)
+        assert reading.shown == "0.78 V"
+
+
+async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) -> None:
+    said: dict[str, str] = {}
+    for name in ("first-clamp", "burnt-contacts", "nothing-wrong"):
+        exercise, desk = set_exercise(name)
+        app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+        async with app.run_test(size=(100, 30)) as pilot:
+            await past_the_story(pilot, app)
+            if exercise.help != "guided":
+                await press(pilot, "n")
+            await pilot.pause()
+            said[exercise.help] = str(bench(app).query_one("#said", Static).render())
+    assert said["guided"].startswith("Next: ")
+    assert said["hints"].startswith("Next: ")
+    assert said["free"] == "This exercise is worked without help."
