@@ -12,6 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 import click
 
 from wizard import __version__
+from wizard.cli_lab import lab
 from wizard.errors import DropwalkError
 from wizard.exits import INPUT_WRONG
 
@@ -71,6 +72,9 @@ def cli(ctx: click.Context, store: Path | None) -> None:
     ctx.obj = store
     if ctx.invoked_subcommand is None:
         _open_screens(store)
+
+
+cli.add_command(lab)
 
 
 def main() -> None:
@@ -422,6 +426,18 @@ def _checked(path: Path) -> str:
             _scenario_in(document, path)
         case shelf.Kind.RECORD:
             transfer.read_record(document)
+        case shelf.Kind.EXERCISE:
+            from wizard.lab.exercise import Exercise
+
+            shelf.fitted(document, Exercise, path.parent)
+        case shelf.Kind.SEALED:
+            from wizard.lab.sealing import Sealed
+
+            checked(document, Sealed)
+        case shelf.Kind.HANDIN:
+            from wizard.lab.handin import HandIn
+
+            checked(document, HandIn)
         case _:
             shelf.check_table(document, kind)
     return str(kind)

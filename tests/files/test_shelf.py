@@ -269,7 +269,7 @@ def test_shipped_files_are_sound(folder):
 
 @pytest.mark.parametrize("keys", ["colour: red", "readings: []"])
 def test_a_file_without_a_telling_key_is_refused(keys):
-    with pytest.raises(BadFile, match="job, scenario, record, limits"):
+    with pytest.raises(BadFile, match="job, scenario, handin, sealed, exercise, record, limits"):
         shelf.kind_of(parse_document(keys, "f"))
 
 

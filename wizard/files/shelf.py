@@ -38,6 +38,9 @@ class Kind(StrEnum):
 
     JOB = "job"
     SCENARIO = "scenario"
+    HANDIN = "handin"
+    SEALED = "sealed"
+    EXERCISE = "exercise"
     RECORD = "record"
     LIMITS = "limits"
     PRIORS = "priors"
@@ -51,7 +54,7 @@ class Kind(StrEnum):
 
 
 def kind_of(document: Document) -> Kind:
-    """What kind of file this is. A job names a circuit and a flow too, so those keys count last.
+    """What kind of file this is. A job names a circuit and a flow too, so those keys count last; a hand-in, its exercise.
 
     Raises BadFile when no telling key is there.
     """

@@ -1,0 +1,165 @@
+"""The lab's commands: set, seal, mark and explain, as a teacher types them, and what they refuse."""
+
+from __future__ import annotations
+
+import csv
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.lab.shipped import NAMES, set_exercise
+from tests.lab.students import Student, any_student, good_student
+from wizard.files.yamltext import read_document
+from wizard.lab import sealing
+from wizard.lab.handin import write_handin
+from wizard.lab.marking import Marker
+
+PASSPHRASE = {"DROPWALK_PASSPHRASE": "seven brass lugs"}
+
+
+def test_every_shipped_exercise_is_listed_the_first_lesson_first(run):
+    lines = run("lab", "list").stdout.splitlines()
+    assert {line.split()[0] for line in lines} == set(NAMES)
+    assert [line.split()[1] for line in lines[:2]] == ["first", "first"]
+
+
+def test_a_new_exercise_is_written_checked_and_the_same_for_the_same_seed(run, tmp_path):
+    for file in ("red.yaml", "black.yaml"):
+        done = run("lab", "new", file, "--level", "easy", "--seed", 5)
+        assert done.exit_code == 0, done.stderr
+    red, black = ((tmp_path / f).read_text() for f in ("red.yaml", "black.yaml"))
+    assert red.replace("exercise: red", "exercise: black").replace("Exercise red", "Exercise black") == black
+    assert run("check", "red.yaml").stdout == "red.yaml: exercise, no errors\n"
+
+
+def test_a_new_exercise_by_choice_hides_just_that_fault(run, tmp_path):
+    run("lab", "new", "mine.yaml", "--part", "block-joint", "--excess", "25 mohm", "--title", "Mine", "--board")
+    data = read_document(tmp_path / "mine.yaml").data
+    assert data["hidden"] == [{"part": "block-joint", "excess": "25 mohm"}]
+    assert (data["title"], data["board"]) == ("Mine", True)
+
+
+@pytest.mark.parametrize(
+    ("command", "message"),
+    [
+        (("new", "a.yaml", "--part", "tow-bar", "--excess", "3 mohm"), "no part 'tow-bar'"),
+        (("new", "a.yaml", "--part", "block-joint"), "once for each --part"),
+        (("new", "...yaml", "--seed", "5"), "no name"),
+        (("new", "a.yaml", "--circuit", "sailing-ship"), "no circuit map 'sailing-ship'"),
+        (("seal", "no-such", "--to", "b.yaml"), "no exercise 'no-such'"),
+        (("mark", "nowhere", "--to", "m.csv"), "no folder nowhere"),
+        (("mark", ".", "--to", "m.csv"), "no hand-in"),
+        (("feedback", "nothing.json"), "no such file"),
+        (("bench", "first-clamp"), "needs a terminal"),
+        (("serve", "first-clamp", "--to", ".", "--host", "0.0.0.0"), "this machine's own"),
+    ],
+)
+def test_what_can_not_be_done_is_said_with_exit_code_2(run, command, message):
+    done = run("lab", *command)
+    assert done.exit_code == 2
+    assert message in done.stderr
+    assert done.stdout == ""
+
+
+# --- sealing -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("options", [(), ("--no-bench",)])
+def test_a_sealed_exercise_tells_nothing_of_what_is_hidden(run, tmp_path, monkeypatch, options):
+    monkeypatch.setenv(*next(iter(PASSPHRASE.items())))
+    done = run("lab", "seal", "hidden-strap", "--to", "s.yaml", *options)
+    assert done.exit_code == 0, done.stderr
+    text = (tmp_path / "s.yaml").read_text()
+    exercise, _ = set_exercise("hidden-strap")
+    for secret in ("engine-strap", "10000000", "open-and-look", str(exercise.seed), "insulation"):
+        assert secret not in text
+    assert exercise.title in text
+    assert run("check", "s.yaml").stdout == "s.yaml: sealed, no errors\n"
+
+
+@pytest.fixture
+def sealed() -> sealing.Sealed:
+    exercise, _ = set_exercise("hidden-strap")
+    return sealing.seal(exercise, "seven brass lugs", bytes, with_bench=True)
+
+
+def test_only_the_passphrase_opens_the_answer(sealed):
+    exercise, _ = set_exercise("hidden-strap")
+    assert sealing.open_answer(sealed, "seven brass lugs") == exercise == sealing.open_bench(sealed)
+    with pytest.raises(sealing.DropwalkError, match="does not open"):
+        sealing.open_answer(sealed, "eight brass lugs")
+    with pytest.raises(sealing.DropwalkError, match="without a bench"):
+        sealing.open_bench(sealed.model_copy(update={"bench": None}))
+
+
+@pytest.mark.parametrize(
+    "change", [{"answer": "gAAAA"}, {"salt": "!"}, {"sheet": {"title": "Easier"}}, {"sealed": "x"}]
+)
+def test_a_changed_seal_is_refused(sealed, change):
+    with pytest.raises(sealing.DropwalkError):
+        sealing.open_answer(sealed.model_copy(update=change), "seven brass lugs")
+
+
+def test_a_short_passphrase_is_refused(run, monkeypatch):
+    monkeypatch.setenv("DROPWALK_PASSPHRASE", "short")
+    done = run("lab", "seal", "first-clamp", "--to", "s.yaml")
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "at least 8" in done.stderr
+
+
+# --- marking -----------------------------------------------------------------------------------------------------
+
+
+def test_a_class_is_marked_into_a_table_with_a_plot(run, tmp_path):
+    exercise, desk = set_exercise("first-clamp")
+    folder = tmp_path / "in"
+    folder.mkdir()
+    best = Marker(exercise, desk).best
+    write_handin(good_student(exercise, desk, best).hand_in(), folder / "a.handin.json")
+    write_handin(any_student(exercise, desk, 3, "B. Learner").hand_in(), folder / "b.handin.json")
+    (folder / "c.handin.json").write_text("{}")
+    done = run("lab", "mark", folder, "--to", "marks.csv", "--plot", "marks.svg")
+    assert done.exit_code == 0
+    assert "2 of 3 hand-ins are marked" in done.stdout
+    assert "not marked: c.handin.json" in done.stderr
+    rows = list(csv.DictReader((tmp_path / "marks.csv").open()))
+    assert [row["file"] for row in rows] == ["a.handin.json", "b.handin.json", "c.handin.json"]
+    assert float(rows[0]["total"]) >= 95 > float(rows[1]["total"])
+    assert rows[2]["trouble"]
+    assert (tmp_path / "marks.svg").read_text().startswith("<svg")
+    # A table that is there already is kept.
+    assert run("lab", "mark", folder, "--to", "marks.csv").exit_code == 2
+    told = run("lab", "feedback", folder / "b.handin.json")
+    assert f"{float(rows[1]['total']):g} of 100 points" in told.stdout
+
+
+def test_hand_ins_of_a_sealed_exercise_are_marked_with_the_passphrase(run, tmp_path, monkeypatch):
+    monkeypatch.setenv(*next(iter(PASSPHRASE.items())))
+    run("lab", "new", "own.yaml", "--part", "block-joint", "--excess", "25 mohm")
+    (tmp_path / "sealed").mkdir()
+    run("lab", "seal", "own.yaml", "--to", "sealed/own.yaml")
+    from wizard.cli_lab import _exercise
+
+    exercise, desk = _exercise(str(tmp_path / "sealed" / "own.yaml"), to_play=True)
+    write_handin(Student(exercise, desk, seed=2).read_cautions().hand_in(), tmp_path / "x.handin.json")
+    done = run("lab", "mark", ".", "--to", "m.csv", "--exercises", "sealed")
+    assert "1 of 1 hand-ins are marked" in done.stdout, done.stderr
+    assert "give its folder" in run("lab", "mark", ".", "--to", "n.csv").stderr
+
+
+def test_the_headless_lab_imports_no_screens():
+    """Marking runs where there is no terminal: textual must not be loaded for it."""
+    code = (
+        "import sys\n"
+        "from click.testing import CliRunner\n"
+        "from wizard.cli import cli\n"
+        "assert CliRunner().invoke(cli, ['lab', 'list']).exit_code == 0\n"
+        "import wizard.lab.classroom, wizard.lab.feedback, wizard.lab.making, wizard.lab.sealing\n"
+        "bad = [m for m in sys.modules if m.split('.')[0] in ('textual', 'textual_serve', 'aiohttp')]\n"
+        "assert not bad, bad\n"
+    )
+    root = Path(__file__).resolve().parents[2]
+    done = subprocess.run([sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

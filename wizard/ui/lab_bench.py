@@ -1,0 +1,537 @@
+"""The bench of the lab: a vehicle, a meter, and nobody who stops you from using it wrongly."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import App, ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from wizard.errors import DropwalkError
+from wizard.lab.attempt import Attempt
+from wizard.lab.deeds import (
+    Concluded,
+    Deed,
+    GroundLead,
+    Helped,
+    Listened,
+    Probed,
+    Rested,
+    SideNamed,
+    Touched,
+    Warmed,
+    as_job,
+)
+from wizard.lab.exercise import Exercise, Where
+from wizard.lab.meter import AUTO, FUNCTIONS, OVER, RANGES, UNIT, Function
+from wizard.quantities import parse_number, parse_quantity, plain_text
+from wizard.ui.ask_text import AskText
+from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.confirm import Confirm
+from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.pick import Item, Pick
+from wizard.ui.theme import GRAPHITE, PAPER
+from wizard.ui.visit import Page
+from wizard.walk.assessment import Next
+from wizard.walk.desk import Desk
+from wizard.walk.drawing import Leads, Row, draw, short_name
+from wizard.walk.events import CautionsRead, Event, Repaired
+from wizard.walk.state import fold
+from wizard.walk.walker import assess
+
+_REST_MINUTES = 2.0
+_SIDES: tuple[tuple[Where, str], ...] = (
+    ("positive", "the positive side"),
+    ("ground", "the ground side"),
+    ("control", "the control side"),
+    ("battery", "the battery"),
+    ("starter", "the starter, its solenoid included"),
+    ("engine", "the engine"),
+    ("nothing", "nothing is wrong"),
+)
+_KEYS: list[Key] = [
+    ("r", "red here"),
+    ("b", "black here"),
+    ("c", "clamp here"),
+    ("Space", "read"),
+    ("h", "hold start and read"),
+    ("f", "function"),
+    ("g", "range"),
+    ("s", "seconds"),
+    ("o", "only listen"),
+    ("d", "name the side"),
+    ("p", "repair"),
+    ("a", "answer"),
+    ("i", "hand in"),
+    ("n", "next test"),
+    ("?", "all keys"),
+    ("q", "leave"),
+]
+_ALL_KEYS = """\
+Up Down     move along the circuit
+r  b        put the red, the black lead on this point
+c           clamp around the part that leads on from this point
+x           take all leads off
+f  g        the meter's function, its range
+Space       read with start not held
+s           how long start is held
+h           hold start for that long, and read
+o           hold start for that long, and only listen
+t           move what is at this point by hand
+w           let two minutes pass
+e           bring the engine space to running heat
+l           ground lead off, or on again
+d           name the side that is at fault
+p           do a repair
+a           give your answer: what is at fault, which readings show it, and why
+i           hand in
+n           show the next test, where the exercise allows it
+y           the cautions
+Ctrl+T      light or dark
+q           leave; the attempt is kept and goes on when you come back
+"""
+
+
+class BenchScreen(Screen[None]):
+    """Shows the circuit and the meter, and puts down what the student does; it judges nothing."""
+
+    DEFAULT_CSS = """
+    BenchScreen #head { height: 1; padding: 0 1; background: $panel; }
+    BenchScreen #work { height: 1fr; }
+    BenchScreen OptionList { width: 1fr; border: none; padding: 0; background: $background; }
+    BenchScreen OptionList:focus { border: none; background-tint: $foreground 0%; }
+    BenchScreen #side { width: 44%; min-width: 34; padding: 0 1; }
+    BenchScreen #display { height: 3; padding: 1 1 0 1; background: $panel; color: $primary; text-style: bold; }
+    BenchScreen #setting { height: 4; padding: 0 1; background: $panel; }
+    BenchScreen #said { height: 3; padding: 0; }
+    BenchScreen #log { height: 1fr; }
+    """
+    AUTO_FOCUS = "OptionList"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("r", "lead('red')", show=False),
+        Binding("b", "lead('black')", show=False),
+        Binding("c", "clamp", show=False),
+        Binding("x", "leads_off", show=False),
+        Binding("f", "function", show=False),
+        Binding("g", "range", show=False),
+        Binding("space", "read(False)", show=False, priority=True),
+        Binding("h", "read(True)", show=False),
+        Binding("s", "seconds", show=False),
+        Binding("o", "listen", show=False),
+        Binding("t", "touch", show=False),
+        Binding("w", "wait", show=False),
+        Binding("e", "warm", show=False),
+        Binding("l", "ground_lead", show=False),
+        Binding("d", "side", show=False),
+        Binding("p", "repair", show=False),
+        Binding("a", "answer", show=False),
+        Binding("i", "hand_in", show=False),
+        Binding("n", "next_test", show=False),
+        Binding("y", "cautions", show=False),
+        Binding("question_mark,f1", "keys", show=False),
+        Binding("q", "leave", show=False),
+    ]
+
+    def __init__(self, attempt: Attempt) -> None:
+        super().__init__()
+        self.attempt = attempt
+        self.exercise, self.desk = attempt.exercise, attempt.desk
+        self.rows: list[Row] = list(draw(self.desk.circuit, None, Leads()))
+        self.red: str | None = None
+        self.black: str | None = None
+        self.around: str | None = None
+        self.function: Function = "volts"
+        self.range = AUTO
+        self.hold_s = 5.0
+        self.handed_in: Path | None = None
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="head", markup=False)
+        with Horizontal(id="work"):
+            yield OptionList(markup=False)
+            with Vertical(id="side"):
+                yield Static("----", id="display", markup=False)
+                yield Static("", id="setting", markup=False)
+                yield Static("", id="said", markup=False)
+                yield Static("", id="log", markup=False)
+        yield KeyBar(_KEYS)
+
+    def on_mount(self) -> None:
+        options = self.query_one(OptionList)
+        options.add_options([Option(self._line(row), id=str(number)) for number, row in enumerate(self.rows)])
+        options.highlighted = 0
+        self.set_interval(5.0, self._head)
+        self._show()
+        goals = "\n".join(f"- {goal}" for goal in self.exercise.goals)
+        story = (
+            f"{self.exercise.story.strip()}\n\nYou learn to\n{goals}\n\nYou have {self.exercise.minutes:.0f} minutes."
+        )
+        self.app.push_screen(Page(self.exercise.title, story), lambda _: self._first_cautions())
+
+    def _first_cautions(self) -> None:
+        if not any(isinstance(line.deed, CautionsRead) for line in self.attempt.lines):
+            self.action_cautions()
+        else:
+            self._guide()
+
+    # --- leads and meter -----------------------------------------------------------------------------------------
+
+    @property
+    def here(self) -> Row:
+        return self.rows[self.query_one(OptionList).highlighted or 0]
+
+    def action_lead(self, colour: str) -> None:
+        if colour == "red":
+            self.red = self.here.point
+        else:
+            self.black = self.here.point
+        self._show()
+
+    def action_clamp(self) -> None:
+        if not self.here.part or self.here.part == "starter":
+            self.say("No cable leads on from here to put a clamp around.")
+            return
+        self.around = self.here.part
+        self._show()
+
+    def action_leads_off(self) -> None:
+        self.red = self.black = self.around = None
+        self._show()
+
+    def action_function(self) -> None:
+        self.function = FUNCTIONS[(FUNCTIONS.index(self.function) + 1) % len(FUNCTIONS)]
+        self.range = AUTO
+        self._show()
+
+    def action_range(self) -> None:
+        ranges = [AUTO, *RANGES[self.function]]
+        self.range = ranges[(ranges.index(self.range) + 1) % len(ranges)]
+        self._show()
+
+    def action_seconds(self) -> None:
+        def check(text: str) -> float:
+            seconds = parse_number(text)
+            if not 0.5 <= seconds <= 120:
+                raise ValueError("write seconds from 0.5 to 120")
+            return seconds
+
+        def given(text: str | None) -> None:
+            if text is not None:
+                self.hold_s = check(text)
+                self._show()
+
+        self.app.push_screen(AskText("How many seconds is start held?", "", f"{self.hold_s:g}", check), given)
+
+    def action_read(self, held: bool) -> None:
+        deed = Probed(
+            function=self.function,
+            range=self.range,
+            red=None if self.function == "clamp" else self.red,
+            black=None if self.function == "clamp" else self.black,
+            clamp=self.around if self.function == "clamp" else None,
+            held_s=self.hold_s if held else 0.0,
+        )
+        if self.exercise.board:
+            self._typed(deed)
+        else:
+            self._read(deed)
+
+    def _typed(self, deed: Probed) -> None:
+        """On a board the meter is a real one: what it shows is typed."""
+        unit = UNIT[deed.function]
+        dimension = "amps" if deed.function == "clamp" else deed.function
+
+        def shown(text: str) -> str:
+            if text.strip().upper() == OVER:
+                return OVER
+            return f"{parse_quantity(text, dimension, bare=1.0):g} {unit}"
+
+        def given(text: str | None) -> None:
+            if text is not None:
+                self._read(deed.model_copy(update={"shown": shown(text)}))
+
+        self.app.push_screen(
+            AskText("What does the meter show?", f"In {unit}, or {OVER} over the range.", "", shown), given
+        )
+
+    def _read(self, deed: Probed) -> None:
+        done = self._do(deed)
+        if isinstance(done, Probed):
+            self.query_one("#display", Static).update(done.shown)
+            sound = "" if self.exercise.board or not deed.held_s else f" You hear: {self._heard()}."
+            self.say(f"Reading {len(self.attempt.readings)} is {done.shown}.{sound}")
+            self._guide()
+
+    def action_listen(self) -> None:
+        done = self._do(Listened(held_s=self.hold_s))
+        if isinstance(done, Listened) and not self.exercise.board:
+            self.say(f"You hear: {self._heard()}.")
+
+    def _heard(self) -> str:
+        return str(self.attempt.bench.heard).replace("-", " ")
+
+    # --- the vehicle ---------------------------------------------------------------------------------------------
+
+    def action_touch(self) -> None:
+        if self._do(Touched(point=self.here.point)):
+            self.say(f"You moved what is at the {short_name(self.here.point)}.")
+
+    def action_wait(self) -> None:
+        if self._do(Rested(minutes=_REST_MINUTES)):
+            self.say("Two minutes passed.")
+
+    def action_warm(self) -> None:
+        if self._do(Warmed()):
+            self.say("The engine space is at running heat.")
+
+    def action_ground_lead(self) -> None:
+        on = not self.attempt.bench.ground_lead_on
+        if self._do(GroundLead(on=on)):
+            self.say("The ground lead is on." if on else "The ground lead is off.")
+
+    def action_repair(self) -> None:
+        repairs = self.desk.circuit.repairs
+        items = [Item(name, repair.label) for name, repair in repairs.items() if name != "no-repair"]
+
+        def picked(names: tuple[str, ...] | None) -> None:
+            if names and self._do(Repaired(repair=names[0])):
+                self.say("Done. Measure the same span again to prove it.")
+                self._guide()
+
+        self.app.push_screen(Pick("Which repair do you do?", items), picked)
+
+    # --- the answer ----------------------------------------------------------------------------------------------
+
+    def action_side(self) -> None:
+        sides: dict[str, Where] = {str(side): side for side, _ in _SIDES}
+
+        def picked(names: tuple[str, ...] | None) -> None:
+            if names and self._do(SideNamed(side=sides[names[0]])):
+                self.say(f"You named {dict(_SIDES)[sides[names[0]]]}.")
+
+        self.app.push_screen(
+            Pick("Which side is at fault?", [Item(str(side), words) for side, words in _SIDES]), picked
+        )
+
+    def action_answer(self) -> None:
+        parts = self.desk.circuit.parts
+        items = [Item(name, passive.part.label) for name, passive in parts.items()]
+        items += [Item(name, f"the {name}") for name in ("battery", "starter", "engine", "coil")]
+        heading = "What is at fault? Mark nothing when nothing is"
+        self.app.push_screen(Pick(heading, items, several=True), self._evidence)
+
+    def _evidence(self, parts: tuple[str, ...] | None) -> None:
+        if parts is None:
+            return
+        items = [Item(str(n), f"{n}. {_told(deed)}") for n, deed in enumerate(self.attempt.readings, start=1)]
+        self.app.push_screen(Pick("Which readings show it?", items, several=True), partial(self._reasons, parts))
+
+    def _reasons(self, parts: tuple[str, ...], readings: tuple[str, ...] | None) -> None:
+        if readings is None:
+            return
+
+        def given(text: str | None) -> None:
+            if text is not None:
+                evidence = sorted(map(int, readings))
+                if self._do(Concluded(parts=list(parts), evidence=evidence, reasons=text)):
+                    self.say("Your answer is down. Press i to hand in.")
+
+        self.app.push_screen(
+            AskText("Why?", "Say what was lost where, and what a sound one would lose.", "", plain_text), given
+        )
+
+    def action_hand_in(self) -> None:
+        warning = "" if self.attempt.answered else "You have given no answer yet. "
+        question = f"{warning}After this nothing can be added. Hand in?"
+        self.app.push_screen(Confirm("Hand in", question, "hand in", "not yet"), self._hand_in)
+
+    def _hand_in(self, yes: bool | None) -> None:
+        if not yes:
+            return
+        try:
+            self.handed_in = self.attempt.hand_in()
+        except DropwalkError as error:
+            self.say(f"! {error}")
+            return
+        text = f"Handed in as {self.handed_in.name}.\n\nYour teacher can show you your walk beside the best one."
+        self.app.push_screen(Page("Handed in", text), lambda _: self.app.exit())
+
+    # --- help ----------------------------------------------------------------------------------------------------
+
+    def action_next_test(self) -> None:
+        if self.exercise.help == "free":
+            self.say("This exercise is worked without help.")
+            return
+        if self.exercise.help == "hints" and not self._do(Helped()):
+            return
+        self._work_out()
+
+    def _guide(self) -> None:
+        if self.exercise.help == "guided":
+            self._work_out()
+
+    def _work_out(self) -> None:
+        failing: frozenset[int] = frozenset() if self.exercise.board else frozenset(self.attempt.bench.failing)
+        events = as_job(self.exercise, self.attempt.lines, failing)
+        self.run_worker(partial(self._thought, events), thread=True, exclusive=True, group="help")
+
+    def _thought(self, events: list[Event]) -> None:
+        found = assess(self.desk, fold(events), "walk", cautions_read=True).next
+        self.app.call_from_thread(self.say, f"Next: {self._asked(found)}")
+
+    def _asked(self, found: Next) -> str:
+        points, parts = self.desk.circuit.map.points, self.desk.circuit.parts
+        match found.kind:
+            case "measure" | "prove" if found.clamp:
+                return f"clamp around {parts[found.clamp].part.label}, start held."
+            case "measure" | "prove":
+                held = "start held" if found.state == "cranking" else "everything off"
+                return f"red on {points[found.red or ''].label}, black on {points[found.black or ''].label}, {held}."
+            case "repair":
+                return f"the readings call for it: {self.desk.circuit.repairs[found.repair or ''].label}."
+            case "ask":
+                return self.desk.flow.steps[found.step or ""].title
+            case _:
+                return found.why
+
+    def action_cautions(self) -> None:
+        names = list(self.desk.flow.steps[self.desk.flow.start].cautions)
+
+        def read(done: bool | None) -> None:
+            if done:
+                self._do(CautionsRead(cautions=names))
+                self.say("Cautions read.")
+                self._guide()
+
+        self.app.push_screen(CautionsPage(self.desk.cautions, names, confirm=True), read)
+
+    def action_keys(self) -> None:
+        self.app.push_screen(Page("Keys at the bench", _ALL_KEYS))
+
+    def action_leave(self) -> None:
+        self.app.exit()
+
+    # --- drawing -------------------------------------------------------------------------------------------------
+
+    def say(self, text: str) -> None:
+        """One remark about what just happened."""
+        self.query_one("#said", Static).update(text)
+
+    def _do(self, deed: Deed) -> Deed | None:
+        try:
+            done = self.attempt.do(deed)
+        except DropwalkError as error:
+            self.say(f"! {error}")
+            return None
+        self._show()
+        return done
+
+    def _show(self) -> None:
+        options = self.query_one(OptionList)
+        for number, row in enumerate(self.rows):
+            options.replace_option_prompt_at_index(number, self._line(row))
+        lines = [f"Meter  {self.function}, range {self.range}"]
+        if self.function == "clamp":
+            lines.append(f"Clamp  {short_name(self.around) if self.around else 'on nothing'}")
+        else:
+            lines.append(f"Red    {short_name(self.red) if self.red else 'on nothing'}")
+            lines.append(f"Black  {short_name(self.black) if self.black else 'on nothing'}")
+        ground = "" if self.attempt.bench.ground_lead_on else ", ground lead off"
+        lines.append(f"Start held for {self.hold_s:g} s by h{ground}")
+        self.query_one("#setting", Static).update("\n".join(lines))
+        told = [f"{n:>2}. {_told(deed)}" for n, deed in enumerate(self.attempt.readings, start=1)]
+        self.query_one("#log", Static).update("\n".join(reversed(told)))
+        self._head()
+
+    def _head(self) -> None:
+        used = self.attempt.elapsed_s / 60.0
+        over = "  over time" if used > self.exercise.minutes else ""
+        self.query_one("#head", Static).update(
+            f"{self.attempt.student}  {self.exercise.title}   {used:.0f} of {self.exercise.minutes:.0f} min{over}"
+        )
+
+    def _line(self, row: Row) -> Content:
+        leads = "".join(mark for mark, at in (("R", self.red), ("B", self.black)) if at == row.point)
+        part = ""
+        if row.part:
+            part = f"  | {short_name(row.part)}" + (" (A)" if row.part == self.around else "")
+        return Content.assemble(
+            (f"{leads:3}", "bold reverse" if leads else ""), " ", short_name(row.point), (part, "$secondary")
+        )
+
+
+def _told(deed: Probed) -> str:
+    if deed.function == "clamp":
+        where = short_name(deed.clamp) if deed.clamp else "nothing"
+    else:
+        where = f"{short_name(deed.red or 'nothing')} to {short_name(deed.black or 'nothing')}"
+    held = f" (start {deed.held_s:g} s)" if deed.held_s else ""
+    return f"{deed.shown}  {where}{held}"
+
+
+class BenchApp(App[None]):
+    """One student's bench, from the name to the hand-in."""
+
+    TITLE = "dropwalk lab"
+    ENABLE_COMMAND_PALETTE = False
+    CSS = """
+    OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
+        color: $background; background: $foreground; text-style: bold;
+    }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+t", "light", show=False)]
+
+    def __init__(self, exercise: Exercise, desk: Desk, student: str, folder: Path) -> None:
+        super().__init__()
+        self.exercise, self.desk, self.student, self.folder = exercise, desk, student, folder
+
+    def on_mount(self) -> None:
+        self.register_theme(GRAPHITE)
+        self.register_theme(PAPER)
+        self.theme = GRAPHITE.name
+        if self.student:
+            self._begin(self.student)
+        else:
+            hint = "It goes on your hand-in."
+            self.push_screen(AskText("Your name", hint, "", _checked_name), lambda name: self._begin(name or ""))
+
+    def action_light(self) -> None:
+        self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
+
+    def _begin(self, student: str) -> None:
+        if not student:
+            self.exit()
+            return
+        seed = secrets.randbits(32)
+        try:
+            attempt = Attempt.begin(self.exercise, self.desk, student, self.folder, seed, lambda: datetime.now(UTC))
+        except DropwalkError as error:
+            self.push_screen(Page("This can't go on", str(error)), lambda _: self.exit())
+            return
+        self.push_screen(BenchScreen(attempt))
+
+
+def _checked_name(text: str) -> str:
+    name = plain_text(text.strip())
+    if not 1 <= len(name) <= 60:
+        raise ValueError("write your name, at most 60 characters")
+    return name
+
+
+def run_bench(exercise: Exercise, desk: Desk, student: str, folder: Path) -> None:
+    """Run the bench until it is handed in or left. Raises DropwalkError for a name that can't be."""
+    if student:
+        try:
+            student = _checked_name(student)
+        except ValueError as error:
+            raise DropwalkError(str(error)) from None
+    BenchApp(exercise, desk, student, folder).run()
