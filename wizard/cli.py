@@ -17,12 +17,13 @@ from wizard.errors import DropwalkError
 from wizard.exits import INPUT_WRONG
 
 if TYPE_CHECKING:
+    from wizard.circuit.circuit import Circuit
     from wizard.files.yamltext import Document
     from wizard.lab.scenario import Scenario
+    from wizard.record.report import Drawn, Report
     from wizard.record.store import JobSummary, Store
     from wizard.walk.desk import Desk
     from wizard.walk.jobfile import JobFile
-    from wizard.walk.state import JobState
 
 # Longer lines than this are hard to read on paper and on a wide screen alike.
 _WIDEST = 100
@@ -198,15 +199,19 @@ def report(path: Path | None, job: str, file: Path, paper: str, replace: bool) -
 
     JOB is the number of a job on record, or the path of a job file or of an exported job.
     """
-    from wizard.record.report import compile_report
+    from wizard.record.report import session_report
     from wizard.record.report_files import write
-    from wizard.walk.case import Case
+    from wizard.record.session import Session
 
-    number = int(job) if job.isascii() and job.isdigit() else None
-    desk, state, times = _recorded(path, number) if number is not None else _in_file(Path(job))
-    case = Case.of(desk, state)
-    made, drawn = compile_report(case, written=_now().astimezone(), job=number, times=times)
-    write(made, drawn, desk.circuit, file, paper="a4" if paper == "a4" else "us-letter", replace=replace)
+    written = _now().astimezone()
+    if job.isascii() and job.isdigit() and len(job) < 16:
+        with _store(path) as store:
+            session = Session.open(store, int(job), _now)
+            made, drawn = session_report(session, written)
+            circuit = session.desk.circuit
+    else:
+        made, drawn, circuit = _reported(Path(job), written)
+    write(made, drawn, circuit, file, paper="a4" if paper == "a4" else "us-letter", replace=replace)
     click.echo(f"the report is in {file}")
 
 
@@ -377,38 +382,30 @@ def _job(document: Document, path: Path) -> tuple[JobFile, Desk]:
     return fitted(document, JobFile, path.parent)
 
 
-def _recorded(path: Path | None, job: int) -> tuple[Desk, JobState, dict[int, datetime]]:
-    """A job on record, with the times of its readings."""
-    from wizard.record.report import reading_times
-    from wizard.record.session import Session
-
-    with _store(path) as store:
-        session = Session.open(store, job, _now)
-        return session.desk, session.state, reading_times((stored.at, stored.event) for stored in session.log)
-
-
-def _in_file(path: Path) -> tuple[Desk, JobState, dict[int, datetime]]:
-    """The same of a job file, which has no times, or of an exported job."""
+def _reported(path: Path, written: datetime) -> tuple[Report, Drawn, Circuit]:
+    """The report of a job file, which has no times, or of an exported job."""
     from wizard.files import shelf
     from wizard.files.yamltext import read_document
     from wizard.record import transfer
-    from wizard.record.report import reading_times
+    from wizard.record.report import compile_report, reading_times
+    from wizard.walk.case import Case
     from wizard.walk.state import fold
 
     document = read_document(path, largest=transfer.LARGEST_BYTES)
+    times: dict[int, datetime] = {}
     match kind := shelf.kind_of(document):
         case shelf.Kind.JOB:
             case, desk = _job(document, path)
-            return desk, fold(case.events()), {}
+            state = fold(case.events())
         case shelf.Kind.RECORD:
             lines = transfer.read_record(document).events
             state = fold(line.event for line in lines)
-            if state.complaint is None:
-                raise DropwalkError(f"{path}: the job has no complaint")
+            assert state.complaint is not None
             desk = shelf.desk_for(state.complaint, state.flow, path.parent)
-            return desk, state, reading_times((line.at, line.event) for line in lines)
+            times = reading_times((line.at, line.event) for line in lines)
         case _:
             raise DropwalkError(f"{path}:1:1: this is a {kind} file; `report` reads a job file or an exported job")
+    return *compile_report(Case.of(desk, state), written=written, times=times), desk.circuit
 
 
 def _checked(path: Path) -> str:

@@ -74,6 +74,8 @@ def test_a_job_on_record_and_its_export_have_the_same_report_with_times(run, tmp
         (("rig.yaml", "--to", "no/where.md"), "can't be written"),
         (("rig.yaml", "--to", "rig.yaml"), "use .html"),
         (("9", "--to", "rig.md"), "no job 9"),
+        (("9" * 15, "--to", "rig.md"), "no job 999"),
+        (("9" * 5000, "--to", "rig.md"), "999"),
         (("no.yaml", "--to", "rig.md"), "no.yaml:1:1: there is no such file"),
         (("limits.yaml", "--to", "rig.md"), "`report` reads a job file or an exported job"),
         (("bad.yaml", "--to", "rig.md"), "bad.yaml:4:"),

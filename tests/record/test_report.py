@@ -44,6 +44,8 @@ POSTS = ("battery-positive-post", "battery-negative-post")
 POSITIVE = ("battery-positive-post", "starter-b-stud")
 GROUND = ("starter-case", "battery-negative-post")
 JOINT = ("isolator-out-stud", "isolator-load-lug")
+# Every span of the proof of the joint's repair but the control side.
+PROOF = (JOINT, POSTS, POSITIVE, GROUND, ("starter-b-stud", "motor-stud"))
 WRITTEN = datetime(2026, 3, 3, 16, 5, tzinfo=UTC)
 
 
@@ -77,9 +79,9 @@ LOG = [
     CostStruck(entry=2),
     PartPriced(what="lug", price=3.2, count=2),
     LabourPriced(per_hour=60),
-    *readings({}, POSITIVE, GROUND, JOINT),
+    *readings({}, *PROOF),
     StartSeen(good=True, engine="cold", times=6, day="2026-03-03"),
-    OutOfReach(point="switch-feed"),
+    OutOfReach(point="s-terminal"),
     Noted(text="The boot was missing."),
 ]
 
@@ -116,17 +118,17 @@ def test_the_customers_page_says_what_was_wrong_done_won_and_left(whole):
     assert page.gone == ["Good starts in a row so far, of those needed to be 95 % sure that it is gone: cold: 6 of 9."]
     assert "Not measured: the control side, from the start switch to the solenoid." in page.not_tested
     assert "Not measured since the last repair: the battery at rest." in page.not_tested
-    assert "Out of reach: start switch feed terminal." in page.not_tested
+    assert "Out of reach: S terminal." in page.not_tested
     assert "No start with a hot engine was counted since the repair." in page.not_tested
     assert not any("positive side" in line or "ground side" in line for line in page.not_tested)
 
 
 def test_the_record_holds_every_reading_and_shows_struck_ones_as_such(whole):
     report = whole[0]
-    assert [line.id for line in report.readings] == list(range(1, 10))
+    assert [line.id for line in report.readings] == list(range(1, 12))
     struck = report.readings[3]
     assert (struck.struck, struck.judged, struck.note) == (True, "struck out", "the lead slipped")
-    assert [line.set for line in report.readings] == [0] * 6 + [1] * 3
+    assert [line.set for line in report.readings] == [0] * 6 + [1] * 5
     assert all(line.at is not None for line in report.readings)
     over = report.readings[5]
     assert (over.value, over.limit, over.judged) == ("0.69 V", "0.05 V", "over the limit")
@@ -137,10 +139,29 @@ def test_before_and_after_stand_beside_what_was_predicted(whole):
     (repair,) = whole[0].repairs
     assert (repair.repair, repair.helped, repair.remains) == (FIX, True, [])
     assert "reading 6" in repair.finding
-    assert len(repair.spans) == 3
+    assert len(repair.spans) == 5
     for span in repair.spans:
         assert span.against == "as predicted"
         assert span.predicted_band[0] <= span.after_v <= span.predicted_band[1]
+
+
+def test_a_repair_that_is_called_for_says_how_it_is_done_and_what_size_to_fit(whole):
+    assert whole[0].work is None
+    far = ("isolator-load-lug", "bulkhead-feed-lug")
+    report, drawn, circuit = compiled(started(), *readings({"long-cable": 6e-3}, POSITIVE, far, GROUND, POSTS))
+    assert report.work.repair == "replace-long-cable"
+    assert report.customer.advice[0] == "Have this done: replace the long cable with its ends."
+    sizes = " ".join(report.work.sizes)
+    # 6 mohm beside the sound cable's 1.5 mohm at the map's 170 A.
+    assert "Now it loses 1.2" in sizes
+    assert "50 mm2 copper loses 0.48 V when hot and ends a long crank at 64 C: too much." in sizes
+    assert "To fit: 70 mm2 copper loses 0.33 V" in sizes
+    assert "copper-clad" in sizes
+    for ending in (".html", ".md"):
+        said = flat(report, drawn, circuit, ending)
+        assert "How it is done: replace the long cable with its ends" in said
+        assert "To fit: 70 mm2 copper" in said
+    assert render(report, drawn, circuit, ".pdf")
 
 
 def test_labour_and_parts_come_to_a_total_without_what_was_struck(whole):

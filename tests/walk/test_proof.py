@@ -34,20 +34,28 @@ def case(at, *log):
 
 
 BEFORE = (POSITIVE, GROUND, JOINT)
+# Every span of the proof.
+PROOF = (
+    *BEFORE,
+    ("battery-positive-post", "battery-negative-post"),
+    ("starter-b-stud", "motor-stud"),
+    ("battery-positive-post", "s-terminal"),
+)
 
 
 def test_volts_won_back_are_as_predicted(remote_desk):
     before = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
-    said = {band.what.red: band for band in foresee_proof(case(remote_desk, *before), FIX)}
-    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *job(remote_desk, {}, *BEFORE)))
+    said = {band.what: band for band in foresee_proof(case(remote_desk, *before), FIX)}
+    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *job(remote_desk, {}, *PROOF)))
     assert (proof.number, proof.repair, proof.helped, proof.remains) == (1, FIX, True, ())
-    assert {span.what.red for span in proof.spans} == {red for red, _ in BEFORE}
+    assert {(span.what.red, span.what.black) for span in proof.spans} == set(PROOF)
     for span in proof.spans:
         assert span.against == "as-predicted"
-        assert span.predicted == said[span.what.red]
+        assert span.predicted == said[span.what]
         assert span.judgement == "within"
-        assert span.margin_v == pytest.approx(span.limit - span.after)
-        assert span.margin_times == pytest.approx(span.limit / span.after)
+        assert span.margin_v == pytest.approx(abs(span.limit - span.after))
+        assert span.margin_times == (None if span.floor else pytest.approx(span.limit / span.after))
+    assert [span.floor for span in proof.spans].count(True) == 1
     joint = next(span for span in proof.spans if span.what.red == "isolator-out-stud")
     # 4 mohm at the map's 170 A, by Ohm's law.
     assert joint.won_back == pytest.approx(0.68, abs=0.02)
@@ -64,7 +72,7 @@ def test_an_unread_proof_says_neither_that_it_helped_nor_that_it_did_not(remote_
 
 def test_a_second_fault_is_told_from_what_the_repair_took(remote_desk):
     before = job(remote_desk, BOTH, *BEFORE)
-    left = job(remote_desk, {"engine-bay-cable": 5e-3}, *BEFORE)
+    left = job(remote_desk, {"engine-bay-cable": 5e-3}, *PROOF)
     (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *left))
     assert proof.helped is True
     (remains,) = proof.remains
@@ -73,7 +81,7 @@ def test_a_second_fault_is_told_from_what_the_repair_took(remote_desk):
 
 
 def test_a_repair_that_changed_nothing_did_not_help(remote_desk):
-    same = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
+    same = job(remote_desk, {"isolator-load-joint": 4e-3}, *PROOF)
     (proof,) = repair_proofs(case(remote_desk, *same, Repaired(repair=FIX), *same))
     assert proof.helped is False
     joint = next(span for span in proof.spans if span.what.red == "isolator-out-stud")
@@ -86,7 +94,7 @@ def test_a_cable_too_small_for_its_length_is_told_from_a_fault():
     thin = PartChange(length_m=4.2, size=Size.parse("16 mm2"))
     circuit = Circuit.of(shipped.circuit.map, Changes(parts={"long-cable": thin}), 20.0)
     at = Desk(circuit, shipped.flow, shipped.limits, shipped.cautions, shipped.priors)
-    before, after = job(at, {"isolator-load-joint": 4e-3}, *BEFORE), job(at, {}, *BEFORE)
+    before, after = job(at, {"isolator-load-joint": 4e-3}, *BEFORE), job(at, {}, *PROOF)
     (proof,) = repair_proofs(case(at, *before, Repaired(repair=FIX), *after))
     assert [line for line in proof.remains if "only larger cable helps" in line]
 
@@ -94,8 +102,8 @@ def test_a_cable_too_small_for_its_length_is_told_from_a_fault():
 def test_each_of_two_repairs_has_its_own_proof(remote_desk):
     fixed = Repaired(repair=FIX), Repaired(repair="replace-engine-bay-cable")
     far = ("bulkhead-starter-lug", "starter-lug")
-    log = [*job(remote_desk, BOTH, *BEFORE, far), fixed[0], *job(remote_desk, {"engine-bay-cable": 5e-3}, *BEFORE, far)]
-    proofs = repair_proofs(case(remote_desk, *log, fixed[1], *job(remote_desk, {}, POSITIVE, GROUND, far)))
+    log = [*job(remote_desk, BOTH, *BEFORE, far), fixed[0], *job(remote_desk, {"engine-bay-cable": 5e-3}, *PROOF, far)]
+    proofs = repair_proofs(case(remote_desk, *log, fixed[1], *job(remote_desk, {}, *PROOF, far)))
     assert [(proof.repair, proof.helped) for proof in proofs] == [
         (FIX, True),
         ("replace-engine-bay-cable", True),

@@ -12,8 +12,13 @@ from wizard.circuit.heard import Heard
 from wizard.circuit.map import RepairKind, Side
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import Shown, drop_between, statement, trusted
+from wizard.errors import DropwalkError
+from wizard.files import shelf
 from wizard.quantities import printable, show_amps, show_band, show_volts
 from wizard.record.printout import FLOOR_JUDGED, JUDGED
+from wizard.record.session import Session
+from wizard.repair.advice import advise
+from wizard.repair.sizing import Candidate, replacement
 from wizard.walk.assessment import Assessment, Band, JudgedReading
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.drawing import Leads, Row, draw
@@ -166,6 +171,20 @@ class PartLine(_Line):
     judged: str
 
 
+class WorkLine(_Line):
+    """A repair that is called for: how it is done, and what a cable would lose now and in each size."""
+
+    repair: str
+    label: str
+    order: list[str]
+    tools: list[str]
+    look: list[str]
+    not_enough: list[str]
+    sizes: list[str]
+    minutes: float
+    cost: float
+
+
 class Customer(_Line):
     """The first page, in plain words."""
 
@@ -193,6 +212,7 @@ class Report(_Line):
     finding: str
     next: str
     suspects: list[str]
+    work: WorkLine | None
     repairs: list[RepairLine]
     readings: list[ReadingLine]
     parts: list[PartLine]
@@ -235,6 +255,12 @@ def compile_report(
     return _Clerk(case, written, job, dict(times or {})).report()
 
 
+def session_report(session: Session, written: datetime) -> tuple[Report, Drawn]:
+    """The same for a job from the store, with the times of its readings. Raises DropwalkError, BadFile."""
+    times = reading_times((stored.at, stored.event) for stored in session.log)
+    return compile_report(Case.of(session.desk, session.state), written=written, job=session.job_id, times=times)
+
+
 def reading_times(log: Iterable[tuple[datetime, Event]]) -> dict[int, datetime]:
     """When each reading of a log was recorded, by its number, in the zone of this machine."""
     taken = (at for at, event in log if isinstance(event, ReadingTaken))
@@ -274,6 +300,7 @@ class _Clerk:
             finding=self.found.finding.statement if self.found.finding else "",
             next=self.found.next.why,
             suspects=[self._suspect(s.part, s.fault, s.probability) for s in self.found.suspects[:6]],
+            work=self._work(),
             repairs=[self._repair(proof, before) for proof, before in zip(self.proofs, self.cases, strict=False)],
             readings=[self._reading(reading) for reading in self.found.readings],
             parts=list(self._parts(rows)),
@@ -463,6 +490,40 @@ class _Clerk:
             readings=list(span.numbers),
         )
 
+    def _work(self) -> WorkLine | None:
+        """How to do the repair that the readings call for and that was not done yet."""
+        if self.case.found is None:
+            return None
+        advice = advise(self.circuit, shelf.repairs(), self.case.found[0])
+        return WorkLine(
+            repair=advice.repair,
+            label=advice.label,
+            order=list(advice.order),
+            tools=list(advice.tools),
+            look=list(advice.look),
+            not_enough=list(advice.not_enough),
+            sizes=[line for part in advice.replaces for line in self._sizes(part)],
+            minutes=advice.minutes,
+            cost=advice.cost,
+        )
+
+    def _sizes(self, part: str) -> Iterator[str]:
+        lost_v = next((span.lost_v for span in self.found.spans if span.part == part), None)
+        try:
+            sized = replacement(self.circuit, self.desk.limits, part, lost_v=lost_v)
+        except DropwalkError as error:
+            yield printable(str(error))
+            return
+        duty, name = sized.duty, _capital(self._part(part))
+        yield f"{name}: {duty.length_m:g} m, at most {duty.current_a:.0f} A, {show_volts(duty.allowed_v)} may be lost."
+        if sized.lost_v is not None:
+            yield f"Now it loses {show_volts(sized.lost_v)}."
+        yield f"As the map has it, sound: {_size_words(sized.standard)}"
+        if sized.fitted.size != sized.standard.size or sized.fitted.conductor != sized.standard.conductor:
+            yield f"As it is here, sound: {_size_words(sized.fitted)}"
+        yield from (f"To fit: {_size_words(choice)}" for choice in sized.choices)
+        yield from sized.advice
+
     # --- costs, cautions, what is missing ------------------------------------------------------------------------
 
     def _costs(self) -> Iterator[CostLine]:
@@ -553,9 +614,8 @@ class _Clerk:
             brought += [_capital(line) for line in self.proofs[-1].remains]
         gone = [_follow_up_words(self.follow_up)] if complaint and complaint.intermittent else []
         advice = [printable(line) for line in self.found.warnings]
-        finding = self.found.finding
-        if finding and self.found.next.kind == "repair":
-            advice.insert(0, f"Have this done: {self.circuit.repairs[finding.repair].label}.")
+        if self.case.found:
+            advice.insert(0, f"Have this done: {self.circuit.repairs[self.case.found[0]].label}.")
         return Customer(
             told=told,
             found=list(dict.fromkeys(self._plain_findings())),
@@ -587,10 +647,17 @@ class _Clerk:
         return f"Too many of the battery's volts were lost in one place on their way {way}: {names}."
 
 
+def _size_words(tried: Candidate) -> str:
+    words = f"{tried.size} {str(tried.conductor).replace('-', ' ')} loses {show_volts(tried.drop_v)} when hot"
+    words += f" and ends a long crank at {tried.end_c:.0f} C"
+    too = [text for bad, text in ((not tried.keeps_drop, "too much"), (not tried.stays_cool, "too hot")) if bad]
+    return f"{words}: {' and '.join(too)}." if too else f"{words}."
+
+
 def _result(proof: RepairProof) -> str:
     match proof.helped:
         case None:
-            return "Not measured again yet."
+            return "The proof is not complete: not every span of it was measured again."
         case True:
             return "The readings after it show that it helped."
         case False:
@@ -599,7 +666,7 @@ def _result(proof: RepairProof) -> str:
 
 def _plain_result(proof: RepairProof) -> str:
     first = next((s for s in proof.spans if s.before is not None and s.after is not None and not s.what.clamp), None)
-    if proof.helped is None or first is None or first.before is None or first.after is None:
+    if first is None or first.before is None or first.after is None:
         return _result(proof)
     told = "reached there" if first.floor else "were lost there"
     return f"Before the repair {show_volts(first.before)} {told}, after it {show_volts(first.after)}. {_result(proof)}"

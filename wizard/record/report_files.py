@@ -110,6 +110,7 @@ def _pdf(report: Report, drawn: Drawn, circuit: Circuit, paper: Paper) -> bytes:
         "complaint": list(report.complaint.items()),
         "conditions": list(report.conditions.items()),
         "totals": _totals(report),
+        "work_minutes": _minutes(report.work.minutes) if report.work else "",
         "starts": [_starts_cells(line) for line in report.starts],
         "readings": [_reading_cells(line) for line in report.readings],
         "struck_readings": [number for number, line in enumerate(report.readings) if line.struck],

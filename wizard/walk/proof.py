@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -80,10 +80,9 @@ class RepairProof:
 
 def foresee_proof(case: Case, repair: str) -> tuple[Foreseen, ...]:
     """What the spans of its proof will read once a repair is done that has not been done yet."""
-    circuit = case.desk.circuit
-    shown = case.found[1].drop.spans if case.found and case.found[0] == repair else ()
-    sides = (Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground"))
-    return tuple(predict(case.belief, repair, list(dict.fromkeys([*shown, *sides]))))
+    done = replace(case.state, repairs=(*case.state.repairs, repair))
+    after = replace(case, state=done, before=case, taken=())
+    return tuple(predict(case.belief, repair, proof_spans(after)))
 
 
 def repair_proofs(case: Case) -> tuple[RepairProof, ...]:
