@@ -1,6 +1,8 @@
 """`dropwalk report`: a job on record, a job file or an exported job, and what is wrong with the words."""
 
 import json
+import subprocess
+import sys
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -96,6 +98,18 @@ def test_what_is_wrong_is_said_and_nothing_is_written(run, tmp_path, words, told
         "jobs.sqlite3-wal",
         "jobs.sqlite3-shm",
     }
+
+
+def test_a_report_needs_no_screens(tmp_path):
+    (tmp_path / "rig.yaml").write_text(JOB)
+    code = "import sys; from wizard.cli import cli; cli(standalone_mode=False); print(*sys.modules)"
+    for ending in ("html", "pdf"):
+        words = ["report", str(tmp_path / "rig.yaml"), "--to", str(tmp_path / f"rig.{ending}")]
+        done = subprocess.run(
+            [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True, timeout=60
+        )
+        assert not {"textual", "rich"} & set(done.stdout.split())
+        assert ("typst" in done.stdout.split()) == (ending == "pdf")
 
 
 def test_a_report_that_is_there_is_kept_until_it_may_be_replaced(run, tmp_path):

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 Paper = Literal["a4", "us-letter"]
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
-# A word longer than this gets places where a printed line may break.
-_LONG_WORD = re.compile(r"\S{28}(?=\S)")
+# A word longer than this gets places where a printed line may break, one in so many characters.
+_LONG_WORD, _BREAK_EVERY = re.compile(r"\S{21,}"), re.compile(r"\S{10}(?=\S)")
 _MARKDOWN = re.compile(r"([\\`*_\[\]<>|#~&!$])")
 
 
@@ -129,7 +129,7 @@ def _pdf(report: Report, drawn: Drawn, circuit: Circuit, paper: Paper) -> bytes:
 def _breakable(value: Any) -> Any:
     """The same data with a place to break in every very long word."""
     if isinstance(value, str):
-        return _LONG_WORD.sub(lambda match: match[0] + "\u200b", value)
+        return _LONG_WORD.sub(lambda word: _BREAK_EVERY.sub(lambda piece: piece[0] + "\u200b", word[0]), value)
     if isinstance(value, dict):
         return {key: _breakable(item) for key, item in value.items()}
     return [_breakable(item) for item in value] if isinstance(value, list | tuple) else value

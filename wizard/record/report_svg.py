@@ -73,7 +73,7 @@ class _Ladder:
 
     def _facts(self, row: Row) -> str:
         size = self.labels.get(f"size:{row.part}", "")
-        return f"{size}, {_loss(row)}" if size else _loss(row)
+        return f"{_loss(row)}, {size}" if size else _loss(row)
 
     def _battery(self) -> Iterator[str]:
         y, middle = _TOP - 45, (_LEFT + _RIGHT) / 2
