@@ -53,8 +53,8 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             Content(f"{finding.statement}\n"),
         ]
         if repair is not None and repair.minutes and finding.repair != "no-repair":
-            cost = f"material about {repair.cost:g} in your currency"
-            lines.append(Content(f"Usual time {repair.minutes:.0f} min, {cost}. {repair.note}\n"))
+            cost = f", material about {repair.cost:g} in your currency" if repair.cost else ""
+            lines.append(Content(f"Usual time {repair.minutes:.0f} min{cost}. {repair.note}\n"))
         if finding.also is not None:
             lines.append(Content(f"{finding.also}\n"))
         shown = [r for r in assessment.readings if r.id in finding.evidence]

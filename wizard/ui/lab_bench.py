@@ -137,7 +137,7 @@ class BenchScreen(Screen[None]):
         Binding("i", "hand_in", show=False),
         Binding("n", "next_test", show=False),
         Binding("y", "cautions", show=False),
-        Binding("question_mark,f1", "keys", show=False),
+        Binding("question_mark", "app.keys", show=False),
         Binding("q", "leave", show=False),
     ]
 
@@ -414,9 +414,6 @@ class BenchScreen(Screen[None]):
 
         self.app.push_screen(CautionsPage(self.desk.cautions, names, confirm=True), read)
 
-    def action_keys(self) -> None:
-        self.app.push_screen(Page("Keys at the bench", _ALL_KEYS))
-
     def action_leave(self) -> None:
         self.app.exit()
 
@@ -488,7 +485,10 @@ class BenchApp(App[None]):
         color: $background; background: $foreground; text-style: bold;
     }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+t", "light", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+t", "light", show=False),
+        Binding("f1", "keys", show=False, priority=True),
+    ]
 
     def __init__(self, exercise: Exercise, desk: Desk, student: str, folder: Path) -> None:
         super().__init__()
@@ -506,6 +506,9 @@ class BenchApp(App[None]):
 
     def action_light(self) -> None:
         self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
+
+    def action_keys(self) -> None:
+        self.push_screen(Page("Keys at the bench", _ALL_KEYS))
 
     def _begin(self, student: str) -> None:
         if not student:

@@ -56,6 +56,7 @@ class Pick(Visit[tuple[str, ...]]):
         self.here = here
         self.several = several
         self.marked = list(marked)
+        self._listed = ""
         self._label_width = max((len(item.label) for item in items if item.remark), default=0)
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("letters", "narrow the list"),
@@ -105,6 +106,9 @@ class Pick(Visit[tuple[str, ...]]):
             self.dismiss((chosen,))
 
     def _chosen(self) -> str | None:
+        # Someone who types fast presses Enter before the list has heard of the last letters.
+        if (typed := self.query_one(Input).value.strip()) != self._listed:
+            self._list(typed)
         option = self.query_one(OptionList).highlighted_option
         return option.id if option else None
 
@@ -119,6 +123,7 @@ class Pick(Visit[tuple[str, ...]]):
             self.marked.append(chosen)
 
     def _list(self, typed: str) -> None:
+        self._listed = typed.strip()
         words = typed.lower().split()
         found = [
             item
