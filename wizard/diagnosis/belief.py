@@ -118,14 +118,14 @@ class _Who:
 class _Reads(NamedTuple):
     """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
 
-    `observables` are the spans under load, each once, and the open ones; `span` says which one each reading under load
-    is of. `tolerance` (9, m) is the table of `_tolerance` for the former.
+    Those under load and those at rest are kept by span, counted from 0, and value: repeats are looked at once.
+    `observables` are the spans under load, each once, and the open ones; `tolerance` (9, m) is the table of
+    `_tolerance` for the former.
     """
 
     context: Context
-    loaded: list[int]
-    span: list[int]
-    resting: list[int]
+    loaded: dict[tuple[int, float], list[int]]
+    resting: dict[tuple[int, float], list[int]]
     opened: list[Observable]
     observables: list[Observable]
     tolerance: Floats
@@ -382,6 +382,14 @@ class Belief:
                 out.append((_Variant(cured, left), of[kept], log[kept] + np.log(max(shares[left], 1e-6))))
         return out
 
+    def _alike(self, which: Sequence[int]) -> dict[tuple[int, float], list[int]]:
+        """Readings by their span, counted from 0 in the order they come up, and value."""
+        spans = {what: number for number, what in enumerate(dict.fromkeys(self._numeric[i].what for i in which))}
+        alike: dict[tuple[int, float], list[int]] = {}
+        for i in which:
+            alike.setdefault((spans[self._numeric[i].what], float(self._values[i])), []).append(i)
+        return alike
+
     def _screen(
         self, hypotheses: Hypotheses, variant: _Variant, rows: Ints, base: Floats, cells: Sequence[tuple[float, ...]]
     ) -> Floats:
@@ -390,11 +398,13 @@ class Belief:
         wrong = priors.wrong_reading
         wrong_log = np.log(wrong) + self._wrong_log()
 
-        def fit(which: list[int], mean: Floats, variance: Floats, span: list[int]) -> Floats:
-            apart = self._values[which] - mean[:, span]
+        def fit(alike: dict[tuple[int, float], list[int]], mean: Floats, variance: Floats) -> Floats:
+            span, first = [span for span, _ in alike], [numbers[0] for numbers in alike.values()]
+            count = np.array([len(numbers) for numbers in alike.values()], dtype=float)
             top, fall = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi * variance), -0.5 / variance
-            right = top[:, span] + fall[:, span] * apart**2
-            return np.logaddexp(right, wrong_log[which]).sum(axis=1)
+            odds = top[:, span] + fall[:, span] * (self._values[first] - mean[:, span]) ** 2 - wrong_log[first]
+            # The same as logaddexp, which is several times as slow; a right reading is never e^700 times as likely.
+            return np.log1p(np.exp(odds)) @ count + wrong_log[first] @ count
 
         plans: list[_Reads] = []
         for context in self._contexts():
@@ -403,9 +413,10 @@ class Belief:
             resting = [i for i in here if self._numeric[i].what.state != "cranking"]
             opened = [m.what for m in self._open if m.context == context]
             spans = list(dict.fromkeys(self._numeric[i].what for i in loaded))
-            span = [spans.index(self._numeric[i].what) for i in loaded]
             tolerance = self._tolerance(spans).reshape(9, len(spans))
-            plans.append(_Reads(context, loaded, span, resting, opened, [*spans, *opened], tolerance))
+            plans.append(
+                _Reads(context, self._alike(loaded), self._alike(resting), opened, [*spans, *opened], tolerance)
+            )
         scores = np.empty((len(rows), len(cells)))
         for start in range(0, len(rows), _CHUNK):
             part = slice(start, min(start + _CHUNK, len(rows)))
@@ -413,16 +424,16 @@ class Belief:
             count = len(cell)
             score = np.repeat(base[part][:, None], len(cells), axis=1)
             heard: list[dict[Context, Ints]] = [{} for _ in cells]
-            for context, loaded, span, resting, opened, observables, tolerance in plans:
+            for context, loaded, resting, opened, observables, tolerance in plans:
                 shown = self._cells_in(cell, np.full(count, variant.cured), np.full(count, variant.left), context)
                 who = self._who(shown, np.zeros(count))
                 answers = self.model.load.answers(who.added, observables, who.source_v)
                 if resting:
-                    at_rest = [self._numeric[i].what for i in resting]
+                    at_rest = list(dict.fromkeys(self._numeric[i].what for same in resting.values() for i in same))
                     rest = self._rest(at_rest, who.group)
                     mean = rest * who.source_v[:, None]
                     variance = (rest * who.source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
-                    score += fit(resting, mean, variance, list(range(len(resting))))[:, None]
+                    score += fit(resting, mean, variance)[:, None]
                 for number, (middle, width, _) in enumerate(cells):
                     demand = who.demand_a * np.exp(middle * self.log_spread)
                     held = self.model.load.hold(answers, demand)
@@ -443,7 +454,7 @@ class Belief:
                         squares[state, :, np.arange(count)] = np.stack([motor**2, motor * source, source**2], axis=1)
                         variance += squares.reshape(9, count).T @ tolerance
                         variance += self._meter(observables[:many], mean)
-                        score[:, number] += fit(loaded, mean, variance, span)
+                        score[:, number] += fit(loaded, mean, variance)
                     if opened:
                         score[:, number] += self._open_log(held.values[:, many:], who.source_v)
             for number, (_, _, share) in enumerate(cells):
