@@ -23,9 +23,19 @@ from numpy.random import Generator
 from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
 from wizard.circuit.load import HEARD, Condition, Heard, operate
+from wizard.circuit.map import Side
 from wizard.circuit.network import OPEN_OHM, Observable
 from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V, TOLD
-from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, History, evidence_weight, site_span
+from wizard.diagnosis.faults import (
+    MATERIAL_CONTROL_V,
+    MATERIAL_V,
+    NO_REPAIR,
+    SOURCE_SPREAD,
+    FaultModel,
+    History,
+    evidence_weight,
+    site_span,
+)
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
@@ -126,6 +136,31 @@ class Drawn:
             )
         return replace(now, excess_ohm=excess)
 
+    def needed(self) -> frozenset[str]:
+        """Repairs that the vehicle as drawn needs by the wizard's own rules: a cell's Gaussian reaches past its edges.
+
+        A part alone must lose what matters or change what is heard; a battery must be below its floor.
+        """
+        circuit, need = self.model.circuit, set[str]()
+        for fault in self.faults:
+            site, alone = self.model.sites[fault.site], replace(self, faults=(fault,)).condition()
+            what = Observable("cranking", *site_span(circuit, site))
+            bad, heard, _ = operate(circuit, alone, [what])
+            good, sound, _ = operate(circuit, self.sound, [what])
+            if site.fault == "discharged":
+                matters = alone.source_v < 12.2 * circuit.scale
+            elif site.part == "battery":
+                matters = bad[0] < 9.6 * circuit.scale
+            elif site.part in circuit.parts:
+                control = circuit.parts[site.part].part.side is Side.CONTROL
+                least = (MATERIAL_CONTROL_V if control else MATERIAL_V) * circuit.scale
+                matters = abs(bad[0] - good[0]) >= least or heard is not sound
+            else:
+                matters = heard is not sound
+            if matters:
+                need.add(site.repair)
+        return frozenset(need)
+
     def clear_cut(self) -> bool:
         """Whether a single fault moves its own span by more than twice the meter's and its tolerance's spread."""
         circuit, fault = self.model.circuit, self.faults[0]
@@ -216,7 +251,7 @@ def run_job(circuit: str, plan: Plan, wrong: float, kind: str, seed: int) -> Job
     label = f"seed {seed} " + ", ".join(
         f"{model.sites[f.site].part} {model.sites[f.site].fault} {f.added_ohm * 1e3:.3g} mohm" for f in vehicle.faults
     )
-    job = Job(drawn, label, vehicle.wanted, clear_cut=drawn == "single" and vehicle.clear_cut())
+    job = Job(drawn, label, vehicle.needed(), clear_cut=drawn == "single" and vehicle.clear_cut())
     symptom = bench.told()
     job.trail.append(f"{HEARD[bench.heard()]} told as {symptom}, {vehicle.sound.demand_a:.0f} A")
     log: list[Event] = [Started(title="drawn", complaint=Complaint(circuit=circuit, symptom=symptom))]

@@ -217,7 +217,7 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     ]
     family("starter", "shorted", MOTOR, "replace-starter", shorted, shorted[1:])
     high = circuit.demand_a[2] / typical
-    drags = [Cell(1.0, demand=high * factor) for factor in (1.15, 1.4, 1.7, 2.1, 2.8)]
+    drags = [Cell(1.0, demand=high * factor) for factor in (1.3, 1.55, 1.85, 2.2, 2.8)]
     family("starter", "dragging", BATTERY, "replace-starter", drags, drags[1::2])
     family("engine", "dragging", BATTERY, "free-the-engine", drags, drags[1::2])
     family("coil", "open", BATTERY, "replace-starter", *([Cell(1.0, coil_works=False)],) * 2)

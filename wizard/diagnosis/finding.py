@@ -247,12 +247,15 @@ def top_repair(belief: Belief) -> tuple[str, float]:
 def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     """The repair that the readings call for, when it is likely enough and directly shown.
 
-    A flat battery is charged before it is judged: whether it is also worn shows only then.
+    A battery that rests below its floor is charged before anything else is judged: whether it is also worn, and what
+    else is wrong, shows only then.
     """
     repair, odds = top_repair(belief)
-    battery = sum(belief.repair_probability[name] for name in _BATTERY)
-    if repair in _BATTERY and battery >= ENOUGH and (flat := shown(belief, limits, "charge-battery")):
-        return "charge-battery", flat
+    flat = shown(belief, limits, "charge-battery") if repair in _BATTERY else None
+    if flat is not None and flat.drop.volts is not None:
+        _, floor = limits.floor(belief.model.circuit, "battery-resting")
+        if flat.drop.volts < floor or sum(belief.repair_probability[name] for name in _BATTERY) >= ENOUGH:
+            return "charge-battery", flat
     if repair == NO_REPAIR or odds < ENOUGH:
         return None
     evidence = shown(belief, limits, repair)

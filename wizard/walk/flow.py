@@ -23,6 +23,8 @@ EACH_PART, THAT_PART = "each-part", "that-part"
 # The choice that says that opening something up showed damage, and the one that a fault was made to show itself.
 DAMAGE = "damage"
 IT_FAILED = "it-failed"
+# The choice that says that a repair left things as they were.
+STILL_FAILS = "still-fails"
 ROLES = (
     "battery.positive",
     "battery.negative",

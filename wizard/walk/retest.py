@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
 from wizard.diagnosis.faults import MATERIAL_V, site_span
 from wizard.diagnosis.finding import expected_band
@@ -29,15 +28,16 @@ def repaired_span(case: Case) -> tuple[Observable, float | None] | None:
 
 
 def proof_spans(case: Case) -> list[Observable]:
-    """What must be measured again after the last repair: what showed the fault, and both sides under load.
+    """What must be measured again after the last repair: what showed the fault, and each run under the same load.
 
-    The whole sides tell whether something is left that the repaired part hid.
+    The whole runs tell whether something is left that the first fault hid.
     """
-    circuit, repair = case.desk.circuit, case.state.repairs[-1]
+    circuit = case.desk.circuit
+    role = circuit.roles
     span = repaired_span(case)
     spans = [span[0]] if span else []
-    if any(p.part.repair == repair and p.part.side is not Side.CONTROL for p in circuit.parts.values()):
-        spans += [Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground")]
+    spans.append(Observable("cranking", role["battery.positive"], role["battery.negative"]))
+    spans += [Observable("cranking", *circuit.runs[run]) for run in ("positive", "ground", "contacts", "control")]
     reach = case.state.out_of_reach
     return [what for what in dict.fromkeys(spans) if not {what.red, what.black} & reach]
 

@@ -25,7 +25,7 @@ from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, acts_up, symptom_of
 from wizard.walk.desk import Desk
-from wizard.walk.flow import DAMAGE, EACH_PART, Step, StepKind
+from wizard.walk.flow import DAMAGE, EACH_PART, STILL_FAILS, Step, StepKind
 from wizard.walk.judged import (
     judged_readings,
     repair_odds,
@@ -546,6 +546,11 @@ class _Walk:
         """Odds that something still wants a repair."""
         return 1.0 - self.case.belief.repair_probability[NO_REPAIR]
 
+    def _still_fails(self) -> bool:
+        """Whether the last repair left what is heard as it was, by the answer at a step that says so."""
+        state = self.case.state
+        return any(name in state.answered_now and state.answers[name] == STILL_FAILS for name in state.answers)
+
     def _hiding(self) -> str:
         """What is left to say of a fault that comes and goes and did not show itself."""
         belief, circuit = self.case.belief, self.desk.circuit
@@ -563,7 +568,7 @@ class _Walk:
         if step is None:
             ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
             step = ends[-1] if ends else None
-        if proved(case) and self._remaining() < 0.5:
+        if proved(case) and self._remaining() < 0.5 and not self._still_fails():
             return Next(kind="finish", step=step, why="The repair helped." + won_back(case))
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
