@@ -36,6 +36,7 @@ class DropwalkApp(App[None]):
     OptionList > .option-list--option-highlighted, OptionList:focus > .option-list--option-highlighted {
         color: $background; background: $foreground; text-style: bold;
     }
+    Input > .input--placeholder, Input:focus > .input--placeholder { color: $secondary; text-opacity: 100%; }
     App.-spoken VerticalScroll, App.-spoken OptionList { scrollbar-size-vertical: 0; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -206,7 +206,7 @@ def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
     full = f"demo: {job.title}" if job.scenario else job.title
     title = cut(full, 38 if wide else 28)
     if job.trouble:
-        return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "$error"))
+        return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "italic"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
     stands = ("repaired" if job.repairs else symptom).ljust(17)

@@ -24,7 +24,7 @@ def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift]) -> Co
     """Suspects, the history of their repairs' odds, and the tests that would move them."""
     lines: list[Content] = [Content.styled("Suspects now", "bold $primary")]
     if not assessment.enough:
-        lines.append(Content("Not enough to say yet: the odds are near to what they were before you measured."))
+        lines.append(Content("Not enough to say yet: no repair stands out so far."))
     for suspect in assessment.suspects:
         if suspect.probability >= _LEAST_SHOWN:
             odds = f"{suspect.probability:4.2f} {odds_bar(suspect.probability)} {odds_word(suspect.probability):11}"

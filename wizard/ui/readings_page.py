@@ -86,11 +86,12 @@ def reading_line(reading: JudgedReading) -> Content:
     doubt = "  in doubt: read it again" if reading.doubt >= DOUBTED and not reading.struck else ""
     failing = "  while it failed" if reading.acting_up else ""
     note = f"  {reading.note}" if reading.note else ""
-    style = "strike $secondary" if reading.struck else ""
+    # No colour: the bar that chooses a line turns them about.
+    style = "strike" if reading.struck else ""
     return Content.assemble(
         (f"{reading.id:3}  {_with_unit(reading):>7}  {said:10}  ", style),
         (f"{where}{state}", style),
-        (f"{before}{failing}{doubt}{note}", "$secondary"),
+        (f"{before}{failing}{doubt}{note}", "italic"),
     )
 
 

@@ -79,6 +79,7 @@ class Page(Visit[bool]):
             yield Static(self.text, id="text", markup=False)
 
     def on_mount(self) -> None:
+        self.show(self.text)
         self._fit()
 
     def on_resize(self) -> None:
@@ -87,7 +88,9 @@ class Page(Visit[bool]):
     def show(self, text: Content | str) -> None:
         """Show this text instead."""
         self.text = text
-        self.query_one("#text", Static).update(text)
+        # Not there yet when the text comes before the page is mounted, which then shows it.
+        for shown in self.query("#text").results(Static):
+            shown.update(text)
 
     def _fit(self) -> None:
         self.query_one(VerticalScroll).styles.max_height = max(3, self.app.size.height - 4)
