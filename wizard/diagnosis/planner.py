@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Floats, Observable
 from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.faults import site_span
 
 # Minutes beside reaching the points: holding start and letting the starter rest, or reading the meter at rest; and
 # hanging a clamp around a cable. Common practice, no source.
@@ -21,6 +22,11 @@ CRANK_MINUTES, REST_MINUTES, CLAMP_MINUTES = 1.0, 0.3, 1.5
 LOOK_MINUTES, _LOOK_SHOWS, _LOOK_MISLEADS = 6.0, 0.7, 0.08
 # Minutes to measure again after a repair; and the odds below which no repair is tried on its odds.
 PROOF_MINUTES, _UNTRIED = 5.0, 0.01
+# What a bit about the repair is worth at least, in minutes of the tests that it saves: of 2 to 8, the one that loses
+# least against the exact best on small maps (`python -m tests.benchmarks.planning`).
+_MINUTES_PER_BIT = 6.0
+# Sites less likely than this don't count for what it takes to show them; readings more likely wrong show nothing.
+_NEGLIGIBLE, _DOUBTFUL = 1e-4, 0.5
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
 # Tests foreseen at a time.
@@ -46,18 +52,16 @@ class Question:
 class Prospect:
     """A test with what it promises. Either `what` is read, or the question of `step` is answered.
 
-    `after` is the expected minutes from then on when the likeliest repair for its minutes is done first, and so on.
+    `after` is the expected minutes from then on when the likeliest repair for its minutes is done first, and so on;
+    `to_show` those that it leaves until whatever is at fault is shown directly.
     """
 
     minutes: float
     bits: float
     after: float
+    to_show: float = 0.0
     what: Observable | None = None
     step: str | None = None
-
-    @property
-    def bits_per_minute(self) -> float:
-        return self.bits / self.minutes
 
     @property
     def in_all(self) -> float:
@@ -125,13 +129,14 @@ def candidates(circuit: Circuit, reach: Reach, known: frozenset[str] = frozenset
 def prospects(
     belief: Belief, tests: Sequence[Observable], questions: Sequence[Question], reach: Reach
 ) -> list[Prospect]:
-    """All tests and questions, the most telling for its minutes first."""
+    """All tests and questions, the one that leaves the fewest minutes to a finding first."""
     circuit = belief.model.circuit
     rows = np.argsort(belief.weight)[::-1][:_WEIGHED]
     weight = belief.weight[rows] / belief.weight[rows].sum()
     repairs = np.eye(len(belief.model.repairs))[belief.first_repair[rows]]
     mass = weight[:, None] * repairs
     work = repair_minutes(belief)
+    to_show, without = _minutes_to_show(belief, tests, reach)
     out: list[Prospect] = []
     if tests:
         # A few tests at a time: what each says of every part's tolerance takes room.
@@ -149,9 +154,9 @@ def prospects(
         ]
         joint = _outcomes(mean, spread, mass, knee, belief.model.priors.wrong_reading)
         out += [
-            Prospect(minutes_for(circuit, what, reach), float(bits), float(after), what=what)
-            for what, bits, after, unclear in zip(
-                turned, _information(joint), _minutes_after(joint, work), either_way, strict=True
+            Prospect(minutes_for(circuit, what, reach), float(bits), float(after), float(left), what=what)
+            for what, bits, after, left, unclear in zip(
+                turned, _information(joint), _minutes_after(joint, work), to_show, either_way, strict=True
             )
             if not unclear
         ]
@@ -160,8 +165,65 @@ def prospects(
         joint = np.einsum("ck,kr->cr", chance / chance.sum(axis=0), mass)
         joint = joint[:, None, :]
         bits, after = float(_information(joint)[0]), float(_minutes_after(joint, work)[0])
-        out.append(Prospect(question.minutes, bits, after, step=question.step))
-    return sorted(out, key=lambda p: -p.bits_per_minute)
+        out.append(Prospect(question.minutes, bits, after, without, step=question.step))
+    return sorted(out, key=_to_finding(out))
+
+
+def _to_finding(tests: Sequence[Prospect]) -> Callable[[Prospect], float]:
+    """Expected minutes to a finding when a test is done next, less what is the same for all of these.
+
+    What is not known yet will cost what a bit costs now at the cheapest: else, where no test tells much, the one that
+    is merely quick would come first.
+    """
+    cheapest = min((test.minutes / max(test.bits, 1e-9) for test in tests), default=0.0)
+    rate = max(_MINUTES_PER_BIT, cheapest)
+    return lambda test: test.minutes + test.to_show - rate * test.bits
+
+
+def _minutes_to_show(belief: Belief, tests: Sequence[Observable], reach: Reach) -> tuple[Floats, float]:
+    """Expected minutes to show directly whatever is at fault, after each test (m,) and without one.
+
+    A part is shown by a reading across it or by two from one point to its ends; anything else by one reading at it.
+    """
+    circuit, points = belief.model.circuit, belief.model.circuit.map.points
+    number = {point: n for n, point in enumerate(points)}
+    walk = np.array([point.minutes for point in points.values()])
+    count = len(tests)
+    # The last row is for no test at all.
+    away = np.ones((count + 1, len(points)), dtype=bool)
+    from_to = np.full((count, 2), -1)
+    for row, what in enumerate(tests):
+        if not what.clamp:
+            from_to[row] = number[what.red], number[what.black]
+            away[row, from_to[row]] = False
+    away[count, [number[point] for point in reach.leads]] = False
+    reached = away * walk
+    loaded = np.array([what.state == "cranking" and not what.clamp for what in tests], dtype=bool)
+    read = np.zeros((2, len(points), len(points)), dtype=bool)
+    for m in belief.evidence.measurements:
+        if not m.what.clamp and belief.doubt.get(m.number, 0.0) < _DOUBTFUL:
+            ends = number[m.what.red], number[m.what.black]
+            read[int(m.what.state == "cranking"), ends, ends[::-1]] = True
+    total = np.zeros(count + 1)
+    for site, odds in zip(belief.model.sites, belief.site_probability, strict=True):
+        start, end = (number[point] for point in site_span(circuit, site))
+        at_rest = site.fault == "discharged"
+        seen = read[int(not at_rest)]
+        if odds < _NEGLIGIBLE or seen[start, end] or site.fault == "dragging":
+            continue
+        left = reached[:, start] + reached[:, end]
+        done = (from_to == (start, end)).all(axis=1) | (from_to == (end, start)).all(axis=1)
+        if site.part in circuit.parts:
+            if (seen[start] & seen[end]).any():
+                continue
+            for near, far in ((start, end), (end, start)):
+                for other in np.flatnonzero(seen[near]):
+                    left = np.minimum(left, reached[:, other] + reached[:, far])
+                    done |= (from_to == (other, far)).all(axis=1) | (from_to == (far, other)).all(axis=1)
+        left = left + (REST_MINUTES if at_rest else CRANK_MINUTES)
+        left[:count][done & (loaded != at_rest)] = 0.0
+        total += odds * left
+    return total[:count], float(total[count])
 
 
 @dataclass(frozen=True)

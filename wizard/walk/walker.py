@@ -37,6 +37,8 @@ from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.state import JobState
 
 Plan = Literal["walk", "fastest"]
+# A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
+_LIKELIER_THAN_NOT = 0.5
 # A test that promises less than this, in bits, is not worth a crank.
 _WORTH_BITS = 0.03
 # A run whose parts have less than this together is not split any further.
@@ -328,7 +330,13 @@ class _Walk:
     def _applies(self, step: Step) -> bool:
         """Whether a step is for this complaint."""
         complaint = self.case.state.complaint
-        return step.when is None or (complaint is not None and complaint.intermittent)
+        match step.when:
+            case None:
+                return True
+            case "repaired":
+                return self.case.before is not None
+            case "intermittent":
+                return complaint is not None and complaint.intermittent
 
     def _choices(self, step: Step) -> list[str]:
         """What can be answered, with the likeliest parts by name where a step asks for one."""
@@ -344,7 +352,7 @@ class _Walk:
         for name, step in self.steps.items():
             if not step.evidence or name in self.case.state.answered_now or not self._applies(step):
                 continue
-            if (step.when is not None) != provoking:
+            if (step.when == "intermittent") != provoking:
                 continue
             tables = {choice: step.evidence_for(choice) for choice in self._choices(step)}
             asked.append(Question(name, step.minutes, {choice: table for choice, table in tables.items() if table}))
@@ -355,16 +363,19 @@ class _Walk:
 
         When one repair is likely enough but nothing shows it yet, the quickest reading that would goes first.
         """
-        belief, case = self.case.belief, self.case
-        repair, odds = top_repair(belief)
-        if repair != NO_REPAIR and odds >= ENOUGH and case.found is None:
-            direct = direct_tests(belief, repair, case.reach)
-            if direct:
-                return [
-                    Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct
-                ]
-        ranked = prospects(belief, tests, questions, case.reach)
+        if showing := self._showing(ENOUGH):
+            return showing
+        ranked = prospects(self.case.belief, tests, questions, self.case.reach)
         return [p for p in ranked if p.bits >= _WORTH_BITS]
+
+    def _showing(self, likely: float) -> list[Prospect]:
+        """Readings that would show the likeliest repair directly, the quickest first, when its odds are this good."""
+        case = self.case
+        repair, odds = top_repair(case.belief)
+        if repair == NO_REPAIR or odds < likely or case.found is not None:
+            return []
+        direct = direct_tests(case.belief, repair, case.reach)
+        return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct]
 
     def _fastest(self) -> Next:
         case = self.case
@@ -376,7 +387,7 @@ class _Walk:
                     asked = self._at(name)
                     if asked is not None:
                         return asked
-        tests = self._worthwhile(self._tests(), self._questions())
+        tests = self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT)
         if not tests:
             # Plain readings have run out: a fault that comes and goes has to be made to show itself.
             tests = prospects(case.belief, [], self._questions(provoking=True), case.reach)
