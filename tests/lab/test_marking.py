@@ -222,6 +222,16 @@ def test_a_damaged_hand_in_does_not_stop_the_rest(tmp_path: Path) -> None:
     assert summary_svg([summary]).count("<rect") == 1 + len(summary.lost)
 
 
+def test_several_processes_mark_as_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = marker("first-clamp")
+    for number in range(4):
+        write_handin(any_student(made.exercise, made.desk, number, "B").hand_in(), tmp_path / f"{number}.handin.json")
+    one = list(Classroom(set_exercise).mark(handins_in(tmp_path)))
+    monkeypatch.setattr("wizard.lab.classroom._LEAST_EACH", 2)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    assert list(Classroom(set_exercise).mark(handins_in(tmp_path))) == one
+
+
 def test_an_empty_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(DropwalkError, match="no hand-in"):
         handins_in(tmp_path)

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import multiprocessing
+import os
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 from wizard.errors import DropwalkError
 from wizard.lab.exercise import FULL_MARKS, Exercise
-from wizard.lab.handin import HandIn, read_handin
+from wizard.lab.handin import LARGEST_BYTES, read_handin
 from wizard.lab.marking import Marked, Marker
 from wizard.quantities import printable
 from wizard.walk.desk import Desk
@@ -29,26 +33,71 @@ class Row:
     trouble: str = ""
 
 
-@dataclass
-class Classroom:
-    """Marks the hand-ins of a folder. `find` gives an exercise by its id; each is prepared once."""
+# Fewer hand-ins than this for each process are not worth starting it.
+_LEAST_EACH = 20
 
-    find: Callable[[str], tuple[Exercise, Desk]]
-    _markers: dict[str, Marker] = field(default_factory=dict, init=False, repr=False)
+
+class Classroom:
+    """Marks hand-ins. `find` gives an exercise by its id; each is prepared once, before the first is marked."""
+
+    def __init__(self, find: Callable[[str], tuple[Exercise, Desk]]) -> None:
+        self._find = find
+        self._markers: dict[str, Marker] = {}
+        self._missing: dict[str, str] = {}
 
     def mark(self, files: list[Path]) -> Iterator[Row]:
-        """Each file in order. A damaged one gives a row that says so, and the rest go on."""
-        for file in files:
-            try:
-                handin = read_handin(file)
-                yield Row(file.name, self._marker(handin).mark(handin))
-            except DropwalkError as error:
-                yield Row(file.name, None, str(error).splitlines()[0])
+        """Each file in order. A damaged one gives a row that says so, and the rest go on.
 
-    def _marker(self, handin: HandIn) -> Marker:
-        if handin.exercise not in self._markers:
-            self._markers[handin.exercise] = Marker(*self.find(handin.exercise))
-        return self._markers[handin.exercise]
+        Large classes are marked by several processes where the system can copy this one as it stands.
+        """
+        for name in sorted({name for file in files if (name := _exercise_in(file))}):
+            self._prepare(name)
+        processes = min(os.cpu_count() or 1, len(files) // _LEAST_EACH)
+        if processes < 2 or "fork" not in multiprocessing.get_all_start_methods():
+            yield from map(self.row, files)
+            return
+        context = multiprocessing.get_context("fork")
+        with ProcessPoolExecutor(processes, context, initializer=_take_over, initargs=(self,)) as pool:
+            yield from pool.map(_row, files, chunksize=4)
+
+    def row(self, file: Path) -> Row:
+        """One file, marked or with its trouble."""
+        try:
+            handin = read_handin(file)
+            self._prepare(handin.exercise)
+            if handin.exercise in self._missing:
+                return Row(file.name, None, self._missing[handin.exercise])
+            return Row(file.name, self._markers[handin.exercise].mark(handin))
+        except DropwalkError as error:
+            return Row(file.name, None, str(error).splitlines()[0])
+
+    def _prepare(self, name: str) -> None:
+        if name not in self._markers and name not in self._missing:
+            try:
+                self._markers[name] = Marker(*self._find(name))
+            except DropwalkError as error:
+                self._missing[name] = str(error).splitlines()[0]
+
+
+def _exercise_in(file: Path) -> str | None:
+    """The exercise that a hand-in names, looked at in passing: whether the file is sound is asked later."""
+    try:
+        name = json.loads(file.read_bytes()[:LARGEST_BYTES])["exercise"]
+    except (OSError, ValueError, LookupError, TypeError, RecursionError):
+        return None
+    return name if isinstance(name, str) else None
+
+
+# In a process that marks for another: the classroom that it was copied with.
+_taken_over: list[Classroom] = []
+
+
+def _take_over(classroom: Classroom) -> None:
+    _taken_over[:] = [classroom]
+
+
+def _row(file: Path) -> Row:
+    return _taken_over[0].row(file)
 
 
 def handins_in(folder: Path) -> list[Path]:

@@ -16,7 +16,6 @@ from wizard.lab.handin import HandIn, sheet_of
 from wizard.lab.solving import Solved, job_minutes, probe, solve
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
-from wizard.walk.events import CautionsRead
 from wizard.walk.state import fold
 from wizard.walk.walker import assess
 
@@ -76,6 +75,9 @@ class Marker:
     best: Solved = field(init=False)
     _simulated: Exercise = field(init=False, repr=False)
     _after: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
+    _shown: dict[tuple[tuple[_Key, ...], _Key], tuple[Probed, bool]] = field(
+        default_factory=dict, init=False, repr=False
+    )
     _enough: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -194,16 +196,39 @@ class Marker:
         # Once enough is known, more readings of a vehicle in that state do not make it less.
         known = next((n for k, n in self._enough.items() if k[:-1] == key[:-1] and k[-1] <= key[-1]), None)
         if known is None:
-            cautions = CautionsRead(cautions=list(self.desk.flow.steps[self.desk.flow.start].cautions))
-            deeds = [cautions, *(deed for epoch in epochs for deed in epoch.values())]
-            bench = Bench(self._simulated, self.desk, 0, noise=False)
-            lines = [Line(at_s=_APART_S * n, deed=bench.do(deed, _APART_S * n)) for n, deed in enumerate(deeds)]
-            job = as_job(self.exercise, lines, frozenset(bench.failing))
-            known = assess(self.desk, fold(job), "fastest", cautions_read=True).next
+            job, failing = self._perfect([deed for epoch in epochs for deed in epoch.values()])
+            known = assess(self.desk, fold(as_job(self._simulated, job, failing)), "fastest", cautions_read=True).next
             if known.kind == "repair":
                 self._enough[key] = known
         self._after[key] = known
         return known
+
+    def _perfect(self, deeds: list[_Telling]) -> tuple[list[Line], frozenset[int]]:
+        """These deeds with what a perfect meter shows on the rested vehicle, and the cranks in which it failed."""
+        lines: list[Line] = []
+        failing: set[int] = set()
+        markers: tuple[_Telling, ...] = ()
+        for crank, deed in enumerate(deeds, start=1):
+            if isinstance(deed, Probed):
+                deed, failed = self._read_perfectly(markers, deed)
+                deed = deed.model_copy(update={"crank": crank})
+                failing |= {crank} if failed else set()
+            elif not isinstance(deed, Answered):
+                markers = (*markers, deed)
+            lines.append(Line(at_s=0.0, deed=deed))
+        return lines, frozenset(failing)
+
+    def _read_perfectly(self, markers: tuple[_Telling, ...], deed: Probed) -> tuple[Probed, bool]:
+        """One reading after what changed the vehicle before it, and whether it failed then; kept."""
+        key = (tuple(map(_key, markers)), _key(deed))
+        if key not in self._shown:
+            bench = Bench(self._simulated, self.desk, 0, noise=False)
+            for number, marker in enumerate(markers):
+                bench.do(marker, _APART_S * number)
+            done = bench.do(deed, _APART_S * len(markers))
+            assert isinstance(done, Probed)
+            self._shown[key] = done, bool(bench.failing)
+        return self._shown[key]
 
     def _told(self, deed: Probed) -> str:
         return f"{self._span(deed.what) if deed.counts else _misused(deed)}: {deed.shown or 'nothing'}"
