@@ -45,7 +45,8 @@ def main() -> None:
         print(done.stdout)
         verdict = "within" if took_s < ALLOWED_S else "OVER"
         print(
-            f"{COUNT} hand-ins of {len(names)} exercise(s): {took_s:.1f} s, {verdict} {ALLOWED_S:.0f} s; processors {used_s:.1f} s"
+            f"{COUNT} hand-ins of {len(names)} exercise(s): {took_s:.1f} s, {verdict} {ALLOWED_S:.0f} s; "
+            f"processors {used_s:.1f} s"
         )
 
 
