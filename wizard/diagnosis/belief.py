@@ -38,6 +38,9 @@ WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
 # Which hypotheses are kept for the exact sum: all if they are no more than so many, else as many of those within this
 # many nats of the best.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
+_TIE_NATS = 1e-7
+# Volts that differ by less than this share are even.
+_EVEN = 1e-6
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
 _CHUNK = 1500
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
@@ -477,8 +480,9 @@ class Belief:
         most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._numeric), 1) ** 2)))
         kept = np.arange(len(flat))
         if len(flat) > most:
-            kept = np.argpartition(flat, -most)[-most:]
-            kept = np.sort(kept[flat[kept] > flat.max() - _KEEP_NATS])
+            # A hair below the last one kept, so that equals stay or go together whatever the order of the readings.
+            last = np.partition(flat, -most)[-most] - _TIE_NATS
+            kept = np.flatnonzero(flat > max(float(last), float(flat.max()) - _KEEP_NATS))
         parts: list[_Chosen] = []
         priors_log: list[Floats] = []
         for number, (hypotheses, cells, variant, rows, base) in enumerate(blocks):
@@ -628,7 +632,7 @@ class Belief:
         first, second = repair[:, 0], repair[:, 1]
         surer = odds[second] > 1.02 * odds[first]
         as_sure = ~surer & (odds[first] <= 1.02 * odds[second])
-        return np.where(both & (surer | (as_sure & (mean_v[second] > mean_v[first]))), second, first)
+        return np.where(both & (surer | (as_sure & (mean_v[second] > (1.0 + _EVEN) * mean_v[first]))), second, first)
 
     def _volts(self, repair: Ints) -> Floats:
         """Volts (k, 2) that the fault behind each repair costs under each kept hypothesis."""

@@ -256,10 +256,23 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
         _, floor = limits.floor(belief.model.circuit, "battery-resting")
         if flat.drop.volts < floor or sum(belief.repair_probability[name] for name in _BATTERY) >= ENOUGH:
             return "charge-battery", flat
-    if repair == NO_REPAIR or odds < ENOUGH:
+    if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
+        return repair, evidence
+    return _over_its_limit(belief, limits)
+
+
+def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
+    """A fault that is sure in its place, however small, and whose own reading is over its limit."""
+    number = int(np.argmax(belief.site_probability))
+    site = belief.model.sites[number]
+    if belief.site_probability[number] < ENOUGH:
         return None
-    evidence = shown(belief, limits, repair)
-    return (repair, evidence) if evidence else None
+    evidence = shown(belief, limits, site.repair)
+    if evidence is None or evidence.site is not site or evidence.drop.volts is None or evidence.drop.spans[0].clamp:
+        return None
+    state, volts = evidence.drop.spans[0].state, abs(evidence.drop.volts)
+    _, judgement = limits.judge(belief.model.circuit, state, evidence.start, evidence.end, volts)
+    return (site.repair, evidence) if judgement == "over" else None
 
 
 def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> str:

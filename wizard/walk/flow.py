@@ -63,7 +63,8 @@ class Step(Checked):
     """One step. Which fields it has depends on its kind.
 
     `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise. A step `when`
-    intermittent is passed over, with the outcome `passed`, unless the complaint says that the fault comes and goes.
+    intermittent is passed over, with the outcome `passed`, unless the complaint says that the fault comes and goes; one
+    `when` repaired until a repair was done.
     """
 
     kind: StepKind
@@ -83,7 +84,7 @@ class Step(Checked):
     choices: dict[Id, Text] = {}
     evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
     minutes: Minutes = 1.0
-    when: Literal["intermittent"] | None = None
+    when: Literal["intermittent", "repaired"] | None = None
     passed: Id = NOT_SURE
     then: dict[Id, Id] = {}
 

@@ -58,14 +58,20 @@ def _was_read(case: Case, what: Observable) -> bool:
 
 
 def unproved(case: Case) -> Observable | None:
-    """The first span of the proof that has not been read again; None when all have been."""
+    """The first span of the proof that has not been read again; None when all have been, or the first did not help."""
+    span = repaired_span(case)
+    if span is not None and _was_read(case, span[0]) and not _helped(case):
+        return None
     return next((what for what in proof_spans(case) if not _was_read(case, what)), None)
 
 
 def proved(case: Case) -> bool:
-    """Whether the readings after the last repair show that it helped."""
-    if case.before is None or unproved(case) is not None:
-        return False
+    """Whether the readings after the last repair show that it helped, and all of them were taken."""
+    return case.before is not None and unproved(case) is None and _helped(case)
+
+
+def _helped(case: Case) -> bool:
+    """Whether the repaired span reads better than before, and as it should."""
     span = repaired_span(case)
     after = _read_again(case, span[0]) if span else None
     if span is None or after is None:
