@@ -42,6 +42,8 @@ from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaire
 from wizard.walk.state import fold
 from wizard.walk.walker import Plan, assess
 
+# Repairs of what has no drop of its own.
+_NO_DROP = frozenset(["replace-starter", "free-the-engine"])
 # No more events than this before a walk counts as going round in circles.
 _MOST_EVENTS = 60
 
@@ -162,18 +164,22 @@ class Drawn:
         return frozenset(need)
 
     def clear_cut(self) -> bool:
-        """Whether a single fault moves its own span by more than twice the meter's and its tolerance's spread."""
+        """Whether a single fault of a part or of the battery moves its own span by more than twice the meter's and its
+        tolerance's spread. Starter, engine and coil have no drop of their own: they are counted apart.
+        """
         circuit, fault = self.model.circuit, self.faults[0]
         site = self.model.sites[fault.site]
+        if site.part not in circuit.parts and site.part != "battery":
+            return False
         state = "resting" if site.fault == "discharged" else "cranking"
         what = Observable(state, *site_span(circuit, site))
-        bad, heard, amps = operate(circuit, self.condition(), [what])
-        good, healthy_heard, sound_amps = operate(circuit, self.sound, [what])
+        bad, _, amps = operate(circuit, self.condition(), [what])
+        good, _, sound_amps = operate(circuit, self.sound, [what])
         meter = self.model.priors.meter
         least = np.hypot(meter.share * bad[0], meter.volts)
         if site.part in circuit.parts:
             least = np.hypot(least, circuit.parts[site.part].spread_ohm * max(amps, sound_amps))
-        return bool(abs(bad[0] - good[0]) > 2 * least) or heard is not healthy_heard
+        return bool(abs(bad[0] - good[0]) > 2 * least)
 
 
 @dataclass
@@ -305,6 +311,7 @@ class Outcome:
     """Shares that must hold, each with how many jobs it stands on."""
 
     clear_singles: tuple[float, int]
+    without_drop: tuple[float, int]
     pairs: tuple[float, int]
     sound_lost_a_part: tuple[float, int]
     needless: tuple[float, int]
@@ -317,6 +324,7 @@ class Outcome:
 
         return cls(
             share([bool(j.done) and j.done[0] in j.wanted for j in jobs if j.clear_cut and j.wanted]),
+            share([j.done[:1] == tuple(j.wanted) for j in jobs if j.kind == "single" and _NO_DROP & j.wanted]),
             share([j.wanted <= set(j.done) for j in jobs if j.kind == "pair"]),
             share([bool(j.done) for j in jobs if j.kind == "healthy"]),
             share([bool(j.done) for j in jobs if not j.wanted]),
@@ -342,6 +350,7 @@ def _report(jobs: Sequence[Job], *, misses: bool) -> None:
         print(f"{low:>5.0%} to {high:>4.0%}{many:>12}{mean:>8.3f}{true:>8.3f}")
     outcome = Outcome.of(jobs)
     print(f"right repair first, clear single faults   {outcome.clear_singles[0]:.3f} of {outcome.clear_singles[1]}")
+    print(f"the same, faults of starter and engine    {outcome.without_drop[0]:.3f} of {outcome.without_drop[1]}")
     print(f"pairs that end with both repairs          {outcome.pairs[0]:.3f} of {outcome.pairs[1]}")
     print(
         f"healthy circuits that lose a part         {outcome.sound_lost_a_part[0]:.4f} of "

@@ -54,7 +54,7 @@ class Kind(StrEnum):
 
 
 def kind_of(document: Document) -> Kind:
-    """What kind of file this is. A job names a circuit and a flow too, so those keys count last; a hand-in, its exercise.
+    """What kind of file this is. A job names a circuit and a flow too, so those keys count last.
 
     Raises BadFile when no telling key is there.
     """

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Any, cast
+from collections.abc import Iterator, Mapping
+from typing import Annotated
 
 from pydantic import Discriminator, Field, Tag
 
@@ -35,8 +35,8 @@ class RepairDone(Checked):
 _TELLING = {"repaired": "repair", "good": "starts", "minutes": "labour", "price": "part", "per_hour": "rate"}
 
 
-def _entry(value: Any) -> str:
-    keys: Any = cast("Any", value) if isinstance(value, dict) else getattr(type(value), "model_fields", {})
+def _entry(value: object) -> str:
+    keys = dir(value) if isinstance(value, Checked) else value if isinstance(value, Mapping) else ()
     return next((entry for key, entry in _TELLING.items() if key in keys), "reading")
 
 
