@@ -58,6 +58,13 @@ class Terminal:
             time.sleep(0.1)
         raise AssertionError(f"none of {texts} came up:\n{before}")
 
+    def until_gone(self, text: str, seconds: float = 20.0) -> None:
+        """Wait until this text stands there no more, or a page lies over it."""
+        end = time.monotonic() + seconds
+        while text in (shown := self.shown()) and "F1 help" not in shown:
+            assert time.monotonic() < end, f"{text!r} stays:\n{shown}"
+            time.sleep(0.1)
+
     def close(self) -> None:
         """End the program and its server."""
         self._tmux("kill-server")

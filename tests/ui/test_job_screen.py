@@ -74,7 +74,7 @@ async def test_a_demo_from_cautions_to_a_proved_repair(bay: Open) -> None:
         await driven.press("r")
         await driven.confirm_cautions()
         assert driven.job.session.state.repairs == ("clean-isolator-load-joint",)
-        for _ in range(6):
+        for _ in range(12):
             if driven.job.assessment.next.kind == "finish":
                 break
             await driven.press("d", "enter")

@@ -72,8 +72,11 @@ def test_a_job_from_intake_to_the_record(
             terminal.press(answer(shown, desk, vehicle))
         elif "Enter take it" in shown:
             vehicle.crank()
-            terminal.type(f"{vehicle.read(leads(shown, desk)):.2f}")
+            value = f"{vehicle.read(leads(shown, desk)):.2f}"
+            terminal.type(value)
+            shown = terminal.until(f"Reading  {value} ")
             terminal.press("Enter")
+            terminal.until_gone(f"Reading  {value} ")
         else:
             terminal.press("Enter")
         changed(terminal, shown)

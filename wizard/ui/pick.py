@@ -37,7 +37,6 @@ class Pick(Visit[tuple[str, ...]]):
         Binding("up", "move(-1)", priority=True, show=False),
         Binding("pagedown", "move(8)", priority=True, show=False),
         Binding("pageup", "move(-8)", priority=True, show=False),
-        Binding("enter", "take", priority=True, show=False),
     ]
     AUTO_FOCUS = "Input"
 
@@ -84,6 +83,11 @@ class Pick(Visit[tuple[str, ...]]):
             self._list("")
             return
         self._list(event.value)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        # By way of the line of letters, so that letters typed just before are in it.
+        event.stop()
+        self.action_take()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         event.stop()

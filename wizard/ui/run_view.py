@@ -115,7 +115,10 @@ class RunView(Vertical):
         if not self._rows or width < 30:
             return
         pen = Pen.fitting(self._rows, width, inch=self.inch, spoken=self.spoken)
-        lines, self._row_of_line = pen.lines(self._rows, self.pointed)
+        lines, rows = pen.lines(self._rows, self.pointed)
+        # A sentence may take several lines of the screen.
+        tall = [len(line.wrap(width)) if self.spoken else 1 for line in lines]
+        self._row_of_line = [row for row, height in zip(rows, tall, strict=True) for _ in range(height)]
         leads = tuple(n for n, row in enumerate(self._row_of_line) if row and (row.lead or row.clamped))
         self.query_one("#columns", Static).update(pen.columns())
         self.query_one("#run", Static).update(Content("\n").join(lines))
@@ -181,7 +184,7 @@ class Pen:
                 section = row.section
                 lines.append(Content.styled(f"{'':{_LEFT}}{section.value.upper()}", "$secondary"))
                 of.append(None)
-            lines.append(self._sentence(row) if self.spoken else self._line(row, pointed))
+            lines.append(self._sentence(row, pointed) if self.spoken else self._line(row, pointed))
             of.append(row)
             if row.stretch is not None:
                 lines.append(self._stretch(row))
@@ -203,9 +206,10 @@ class Pen:
         name = cut(full if len(full) <= self.part else short_name(row.part), self.part)
         return Content.assemble(line, bar, (name, "reverse" if here else ""), self._drop(row.drop, row.probability))
 
-    def _sentence(self, row: Row) -> Content:
+    def _sentence(self, row: Row, pointed: str | None) -> Content:
+        here = "You point here: " if row.part and row.part == pointed else ""
         lead = {"R": "Red lead here: ", "B": "Black lead here: "}.get(row.lead, "")
-        words = [f"{lead}{short_name(row.point)}"]
+        words = [f"{here}{lead}{short_name(row.point)}"]
         if row.part:
             words.append(f"then {_named(row, self.inch)}{', clamp around it' if row.clamped else ''}")
         drop = row.drop
