@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated
+from typing import Annotated, cast
 
 from pydantic import Discriminator, Field, Tag
 
@@ -36,7 +36,9 @@ _TELLING = {"repaired": "repair", "good": "starts", "minutes": "labour", "price"
 
 
 def _entry(value: object) -> str:
-    keys = dir(value) if isinstance(value, Checked) else value if isinstance(value, Mapping) else ()
+    keys: list[str] = dir(value)
+    if isinstance(value, Mapping):
+        keys = [str(key) for key in cast("Mapping[object, object]", value)]
     return next((entry for key, entry in _TELLING.items() if key in keys), "reading")
 
 
