@@ -230,6 +230,8 @@ def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
             cables = [name for name in circuit.main_loop if circuit.parts[name].part.kind == "cable"]
             options = [Observable(state, clamp=name) for name in cables[:1]] or options
         for what in options:
+            if not what.clamp and belief.model.healthy_volts(what) < 0.0:
+                what = Observable(what.state, what.black, what.red)
             if not {what.red, what.black} & reach.out_of_reach:
                 found.setdefault(what, minutes_for(circuit, what, reach))
     done = {(m.what.state, frozenset((m.what.red, m.what.black)), m.what.clamp) for m in measurements}
@@ -254,7 +256,7 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     flat = shown(belief, limits, "charge-battery") if repair in _BATTERY else None
     if flat is not None and flat.drop.volts is not None:
         _, floor = limits.floor(belief.model.circuit, "battery-resting")
-        if flat.drop.volts < floor or sum(belief.repair_probability[name] for name in _BATTERY) >= ENOUGH:
+        if flat.drop.volts < floor or sum(belief.repair_probability.get(name, 0.0) for name in _BATTERY) >= ENOUGH:
             return "charge-battery", flat
     if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
         return repair, evidence
