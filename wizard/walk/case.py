@@ -59,10 +59,15 @@ class Case:
         )
         taken = tuple(t for t in standing if t.reading.repairs_before == len(state.repairs))
         steps = desk.flow.steps
+        told = [
+            name
+            for name in sorted(state.answers)
+            if name in steps and (name in state.answered_now or _told_after_repair(desk, state, name))
+        ]
         answered = [
-            steps[name].evidence_for(choice)
-            for name, choice in sorted(state.answers.items())
-            if name in steps and name in state.answered_now and steps[name].allows(choice, desk.circuit.parts)
+            steps[name].evidence_for(state.answers[name])
+            for name in told
+            if steps[name].allows(state.answers[name], desk.circuit.parts)
         ]
         tables = tuple(table for table in answered if table is not None)
         measurements = tuple(t.measurement for t in standing)
@@ -110,6 +115,11 @@ def _before_repair(state: JobState) -> JobState:
         answered_now=frozenset(state.answers) - state.answered_now,
         jumped_to=None,
     )
+
+
+def _told_after_repair(desk: Desk, state: JobState, name: str) -> bool:
+    """Whether an answer from a job's file is of a step that comes after a repair: it is of the circuit as it is now."""
+    return bool(state.repairs) and name in state.answered_in_file and desk.flow.steps[name].when == "repaired"
 
 
 def acts_up(desk: Desk, state: JobState) -> bool:

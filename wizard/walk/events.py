@@ -88,11 +88,12 @@ class CautionsRead(Checked):
 
 
 class Answered(Checked):
-    """A choice was made at a step that asks."""
+    """A choice was made at a step that asks; one written `in_file` is not asked for again after a repair."""
 
     kind: Literal["answered"] = "answered"
     step: Id
     choice: Id
+    in_file: bool = False
 
 
 class ReadingTaken(Checked):

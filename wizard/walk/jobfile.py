@@ -72,7 +72,7 @@ class JobFile(Complaint):
     def events(self) -> list[Event]:
         """The same job as a log of events."""
         log: list[Event] = [Started(title=self.job, complaint=self.complaint(), flow=self.flow)]
-        log += [Answered(step=step, choice=choice) for step, choice in self.answers.items()]
+        log += [Answered(step=step, choice=choice, in_file=True) for step, choice in self.answers.items()]
         log += [OutOfReach(point=point) for point in self.out_of_reach]
         log += [Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry for entry in self.readings]
         return log

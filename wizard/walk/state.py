@@ -74,6 +74,8 @@ class JobState:
     answers: dict[str, str] = field(default_factory=dict[str, str])
     # Steps answered since the last repair: what was seen and heard before it says nothing of the circuit now.
     answered_now: frozenset[str] = frozenset()
+    # Steps answered in a job's file, which says what was answered and not when.
+    answered_in_file: frozenset[str] = frozenset()
     readings: tuple[Reading, ...] = ()
     repairs: tuple[str, ...] = ()
     cautions_read: frozenset[str] = frozenset()
@@ -110,6 +112,7 @@ class JobState:
                     self,
                     answers={**self.answers, event.step: event.choice},
                     answered_now=self.answered_now | {event.step},
+                    answered_in_file=self.answered_in_file | ({event.step} if event.in_file else set()),
                     jumped_to=None,
                 )
             case ReadingTaken():

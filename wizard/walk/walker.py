@@ -240,7 +240,8 @@ class _Walk:
             case StepKind.ASK:
                 if not self._applies(step):
                     return step.passed
-                stale = step.evidence and name not in case.state.answered_now
+                told = case.state.answered_now | case.state.answered_in_file
+                stale = step.evidence and name not in told
                 choice = case.state.answers.get(name)
                 if choice is not None and step.allows(choice, self.desk.circuit.parts) and not stale:
                     return step.outcome_of(choice)
@@ -349,8 +350,9 @@ class _Walk:
     def _questions(self, *, provoking: bool = False) -> list[Question]:
         """Questions whose answers are evidence; `provoking` ones make a fault that comes and goes show itself."""
         asked: list[Question] = []
+        told = self.case.state.answered_now | self.case.state.answered_in_file
         for name, step in self.steps.items():
-            if not step.evidence or name in self.case.state.answered_now or not self._applies(step):
+            if not step.evidence or name in told or not self._applies(step):
                 continue
             if (step.when == "intermittent") != provoking:
                 continue
