@@ -98,6 +98,8 @@ class Limits(Checked):
             for row in _SIDE_OF_RUN.values():
                 if row + suffix not in self.sides:
                     yield ("sides",), f"there is no row {row + suffix!r}"
+                elif len(self._in_use(row, system)) != 1:
+                    yield ("sides", row + suffix, "default"), f"mark one row of {row} at {system} V as the default"
         for row in ("battery-resting", "battery-cranking", "motor-feed"):
             if row not in self.floors:
                 yield ("floors",), f"there is no row {row!r}"
@@ -134,7 +136,12 @@ class Limits(Checked):
 
     def side_v(self, circuit: Circuit, run: str) -> float:
         """Volts that a whole run of the circuit may lose."""
-        return self.sides[_SIDE_OF_RUN[run] + _SUFFIX[circuit.map.system_v]].volts
+        return next(iter(self._in_use(_SIDE_OF_RUN[run], circuit.map.system_v))).volts
+
+    def _in_use(self, side: str, system_v: int) -> list[SideLimit]:
+        """Rows of a side that are marked as the one in use."""
+        rows = ((name, row) for name, row in self.sides.items() if row.system_v == system_v and row.default)
+        return [row for name, row in rows if name.startswith(side)]
 
     def span_v(self, circuit: Circuit, red: str, black: str) -> float | None:
         """Volts that the run between two points may lose while cranking; None when it passes battery or motor.

@@ -35,6 +35,8 @@ BATTERY_SPREAD, ROTOR_SPREAD = 0.4, 0.1
 MODEL_SHARE = 0.015
 # Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
 WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
+# A reading more likely wrong than right is doubted: it shows nothing, and is asked for again.
+DOUBTED = 0.5
 # Which hypotheses are kept for the exact sum: all if they are no more than so many, else as many of those within this
 # many nats of the best.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200

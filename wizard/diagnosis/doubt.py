@@ -7,11 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wizard.diagnosis.belief import Belief, Measurement
+from wizard.diagnosis.belief import DOUBTED, Belief, Measurement
 from wizard.quantities import show_amps, show_band, show_volts
 
-# A reading more likely wrong than right is doubted.
-DOUBTED = 0.5
 # Around a loop the drops may differ from each other by this share of the largest, and by this much in a 12 V system.
 _LOOP_SHARE, _LOOP_V = 0.12, 0.06
 # Loops longer than this are not spelt out.

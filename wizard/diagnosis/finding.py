@@ -11,15 +11,13 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
 from wizard.circuit.load import HEARD
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Measurement
+from wizard.diagnosis.belief import DOUBTED, Belief, Measurement
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, Site, site_span
 from wizard.diagnosis.planner import Reach, minutes_for
 from wizard.quantities import show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
-# Readings more likely wrong than right show nothing.
-_DOUBTFUL = 0.5
 _BATTERY = ("charge-battery", "replace-battery")
 # A current below this share of the least that a healthy engine takes is too low.
 _TOO_LOW = 0.85
@@ -91,9 +89,7 @@ def drop_between(measurements: Sequence[Measurement], start: str, end: str, cran
 def trusted(belief: Belief) -> list[Measurement]:
     """Readings of the circuit as it is now that are more likely right than wrong."""
     return [
-        m
-        for m in belief.evidence.measurements
-        if m.context == belief.now and belief.doubt.get(m.number, 0.0) < _DOUBTFUL
+        m for m in belief.evidence.measurements if m.context == belief.now and belief.doubt.get(m.number, 0.0) < DOUBTED
     ]
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Floats, Observable
-from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.belief import DOUBTED, Belief
 from wizard.diagnosis.faults import site_span
 
 # Minutes beside reaching the points: holding start and letting the starter rest, or reading the meter at rest; and
@@ -26,7 +26,7 @@ PROOF_MINUTES, _UNTRIED = 5.0, 0.01
 # least against the exact best on small maps (`python -m tests.benchmarks.planning`).
 _MINUTES_PER_BIT = 6.0
 # Sites less likely than this don't count for what it takes to show them; readings more likely wrong show nothing.
-_NEGLIGIBLE, _DOUBTFUL = 1e-4, 0.5
+_NEGLIGIBLE = 1e-4
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
 # Tests foreseen at a time.
@@ -201,7 +201,7 @@ def _minutes_to_show(belief: Belief, tests: Sequence[Observable], reach: Reach) 
     loaded = np.array([what.state == "cranking" and not what.clamp for what in tests], dtype=bool)
     read = np.zeros((2, len(points), len(points)), dtype=bool)
     for m in belief.evidence.measurements:
-        if not m.what.clamp and belief.doubt.get(m.number, 0.0) < _DOUBTFUL:
+        if not m.what.clamp and belief.doubt.get(m.number, 0.0) < DOUBTED:
             ends = number[m.what.red], number[m.what.black]
             read[int(m.what.state == "cranking"), ends, ends[::-1]] = True
     total = np.zeros(count + 1)

@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 from pydantic import Discriminator, Field, Tag
 
-from wizard.circuit.map import Checked, CircuitMap, Path
+from wizard.circuit.map import COMMON_REPAIRS, Checked, CircuitMap, Path
 from wizard.quantities import Id, Text
 from wizard.walk.events import (
     Answered,
@@ -98,7 +98,7 @@ class JobFile(Complaint):
             if isinstance(entry, MinutesLogged) and entry.step is not None and entry.step not in flow.steps:
                 yield (*at, "step"), f"the flow {flow.flow!r} has no step {entry.step!r}"
             if isinstance(entry, RepairDone):
-                known = {*circuit_map.repairs, *_COMMON}
+                known = {*circuit_map.repairs, *COMMON_REPAIRS}
                 if entry.repaired not in known:
                     yield (*at, "repaired"), f"the map has no repair {entry.repaired!r}"
             if not isinstance(entry, ReadingTaken):
@@ -145,6 +145,3 @@ def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator
 
 def _no_point(point: str, circuit_map: CircuitMap) -> str:
     return f"the map {circuit_map.circuit!r} has no point {point!r}; it has {', '.join(circuit_map.points)}"
-
-
-_COMMON = ("charge-battery", "replace-battery", "replace-starter", "free-the-engine", "no-repair")
