@@ -12,7 +12,7 @@ from typing import IO, TYPE_CHECKING, Any
 import click
 
 from wizard import __version__
-from wizard.cli_lab import lab
+from wizard.cli_lab import lab, write_new
 from wizard.errors import DropwalkError
 from wizard.exits import INPUT_WRONG
 
@@ -303,13 +303,7 @@ def export(path: Path | None, job: int, file: Path | None) -> None:
     if file is None:
         click.echo(text, nl=False)
         return
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError:
-        raise DropwalkError(f"{file} is there already; name another file") from None
-    except OSError as error:
-        raise DropwalkError(f"{file} can't be written: {error.strerror or error}") from None
+    write_new(file, text)
     click.echo(f"job {job} is in {file}")
 
 

@@ -91,7 +91,7 @@ def new(
         seed = seed if seed is not None else int.from_bytes(os.urandom(3))
         data = drawn(name, levels[level], desk, seed)
     data |= {"circuit": circuit} | ({"title": title} if title else {}) | ({"board": True} if board else {})
-    _write(file, _as_yaml(data))
+    write_new(file, _as_yaml(data))
     click.echo(f"{file} is written" + ("" if part else f", drawn from seed {seed}"))
 
 
@@ -109,7 +109,7 @@ def seal(exercise: str, to: Path, no_bench: bool) -> None:
 
     made, _ = _exercise(exercise)
     sealed = lock(made, _passphrase(confirm=True), os.urandom, with_bench=not (no_bench or made.board))
-    _write(to, _as_yaml(sealed.model_dump(mode="json", exclude_none=True)))
+    write_new(to, _as_yaml(sealed.model_dump(mode="json", exclude_none=True)))
     click.echo(f"{to} is sealed; keep {exercise} and the passphrase to yourself")
 
 
@@ -177,10 +177,10 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
     classroom = Classroom(_finder(exercises))
     with click.progressbar(classroom.mark(files), length=len(files), label="Marking", file=sys.stderr) as marked:
         rows = list(marked)
-    _write(to, table(rows))
+    write_new(to, table(rows))
     found = summaries(rows)
     if plot is not None:
-        _write(plot, summary_svg(found))
+        write_new(plot, summary_svg(found))
     for summary in found:
         click.echo(summary_text(summary))
     bad = [row for row in rows if row.marked is None]
@@ -310,7 +310,7 @@ def _as_yaml(data: dict[str, Any]) -> str:
     return out.getvalue()
 
 
-def _write(path: Path, text: str) -> None:
+def write_new(path: Path, text: str) -> None:
     """Write a new file; one that is there is kept."""
     try:
         with path.open("x", encoding="utf-8") as out:
