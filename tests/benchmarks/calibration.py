@@ -242,8 +242,8 @@ class _Bench:
         evidence = self.desk.flow.steps[name].evidence
         sites = [fault.site for fault in self.vehicle.faults]
         site = np.array([[*sites, -1, -1][:2]])
-        heard = np.array([self.heard()])
-        odds = [float(evidence_weight(site, self.vehicle.model.sites, heard, t)[0]) for t in evidence.values()]
+        hearing = np.eye(len(HEARD))[[self.heard()]]
+        odds = [float(evidence_weight(site, self.vehicle.model.sites, hearing, t)[0]) for t in evidence.values()]
         return str(self.chance.choice(list(evidence), p=np.array(odds) / sum(odds)))
 
 

@@ -2,7 +2,7 @@
 
 Nodes are the fault, the cell of current, for each reading whether it is wrong and whether it shows what it showed, what
 the customer tells and how a question is answered. A reading's table is the density of its value given the readings
-before it that are not wrong.
+before it that are not wrong. Tables are made where the belief puts the severities, and with the odds of what it hears.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ class Discrete:
 
     def __init__(self, model: FaultModel, evidence: Evidence) -> None:
         self.model, self.evidence = model, evidence
-        blank = Belief(model, Evidence())
+        belief = Belief(model, evidence)
         pairs = model.priors.two_faults > 0
         self.cell = np.concatenate([model.singles.cell, *([model.pairs.cell] if pairs else [])])
         singles, self.faults = len(model.singles), len(self.cell)
@@ -100,9 +100,17 @@ class Discrete:
         self.site = model.cells.site[self.cell[row]]
         middle, width = (np.array([one[part] for one in cells])[cell] for part in (0, 1))
         whole = np.ones(len(row), dtype=bool), np.full(len(row), _SAME)
+        # Where the belief predicts each hypothesis that it keeps, and what it hears then.
+        kept = belief.chosen
+        places = {key: n for n, key in enumerate(zip(*self.cell[row].T, middle, width, strict=True))}
+        own = [places[key] for key in zip(*kept.cell.T, kept.middle, kept.width, strict=True)]
+        step = np.zeros((len(row), 4))
+        step[own] = kept.step
         observables = [m.what for m in evidence.measurements]
-        predicted, held = blank._predict(observables, FIRST, _Chosen(self.cell[row], *whole, middle, width))
-        self.mean, self.heard = predicted.mean, held.heard
+        chosen = _Chosen(self.cell[row], *whole, middle, width, step)
+        predicted, held = belief._predict(observables, FIRST, chosen)
+        self.mean, self.hearing = predicted.mean, np.eye(len(HEARD))[held.heard]
+        self.hearing[own] = belief._fitted.hearing
         crank = [m.crank if m.crank is not None else -m.number for m in evidence.measurements]
         together = np.equal.outer(crank, crank)
         self.covariance = predicted.covariance(predicted)
@@ -170,9 +178,9 @@ class Discrete:
         for number in range(many):
             observe(f"reading {number}", self.reading_table(number), names[: number + 1])
         if self.evidence.symptom is not None:
-            observe("told", self._spread_out(TOLD[self.heard, HEARD.index(self.evidence.symptom)]))
+            observe("told", self._spread_out(self.hearing @ TOLD[:, HEARD.index(self.evidence.symptom)]))
         for number, table in enumerate(self.evidence.tables):
-            odds = evidence_weight(self.site, self.model.sites, self.heard, table)
+            odds = evidence_weight(self.site, self.model.sites, self.hearing, table)
             observe(f"answer {number}", self._spread_out(odds))
         if many:
             most = _MOST_OF_FEW if many < _FEW else _MOST

@@ -1,7 +1,7 @@
 """The belief against brute force over the whole model: vehicles drawn at random, solved by hand and weighed.
 
 Brute force has an error of its own. Its standard error is known from the weights (self-normalised importance sampling),
-and the bound leaves room for three of them beside the 0.02 that the belief may be off.
+and the bound leaves room for two of them beside the 0.02 that the belief may be off.
 `python -m tests.benchmarks.monte_carlo` does ten sets with more vehicles.
 """
 
@@ -27,9 +27,9 @@ def test_two_loops_solved_by_hand_read_as_the_network_does(model: FaultModel) ->
     assert check_by_hand(model, 150, np.random.default_rng(8)) < 5e-3
 
 
-@pytest.mark.parametrize("number", [0, 1, 4])
-def test_every_repair_is_as_likely_as_brute_force_finds(model: FaultModel, number: int) -> None:
-    evidence, label = random_evidence(model, np.random.default_rng([1, number]))
+@pytest.mark.parametrize(("seed", "number"), [(1, 0), (1, 1), (1, 4), (1, 5), (1, 6), (1, 7), (2, 7), (2, 8)])
+def test_every_repair_is_as_likely_as_brute_force_finds(model: FaultModel, seed: int, number: int) -> None:
+    evidence, label = random_evidence(model, np.random.default_rng([seed, number]))
     _, brute, worst = compare(model, evidence, 600_000, np.random.default_rng(number))
     assert brute.error < 0.012, f"{label}: too few vehicles fit to say anything"
-    assert worst < OFF + 3.0 * brute.error, label
+    assert worst < OFF + 2.0 * brute.error, label

@@ -24,7 +24,7 @@ def known_volts(at: Desk, found: Followed) -> set[str]:
     """Every voltage that may be quoted, as it is printed."""
     readings = [r for r in found.assessment.readings if r.volts is not None]
     known = [abs(r.volts or 0.0) for r in readings]
-    known += [abs((a.volts or 0.0) - (b.volts or 0.0)) for a, b in combinations(readings, 2) if _joined(a, b)]
+    known += [volts for a, b in combinations(readings, 2) for volts in _between(a, b)]
     for banded in (*readings, *found.assessment.spans):
         known += [abs(edge) for edge in banded.expected_v or ()]
         known += [banded.limit_v] if banded.limit_v is not None else []
@@ -32,8 +32,12 @@ def known_volts(at: Desk, found: Followed) -> set[str]:
     return {show_volts(volts) for volts in known}
 
 
-def _joined(one: JudgedReading, other: JudgedReading) -> bool:
-    return bool({one.red, one.black} & {other.red, other.black})
+def _between(one: JudgedReading, other: JudgedReading) -> list[float]:
+    """What two readings say of the stretch between their other ends."""
+    first, second = one.volts or 0.0, other.volts or 0.0
+    if one.red == other.red or one.black == other.black:
+        return [abs(first - second)]
+    return [abs(first + second)] if one.red == other.black or one.black == other.red else []
 
 
 def known_amps(at: Desk, found: Followed) -> set[str]:

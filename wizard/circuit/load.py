@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.heard import HEARD, Heard
 from wizard.circuit.network import (
+    BACK_EMF,
     BATTERY,
     COIL,
     MOTOR,
@@ -59,7 +60,8 @@ class Held:
 
     `values` (c, m) are their volts or amps; `per_amp`, `per_volt` and `per_ohm_1`, `per_ohm_2` (c, m) how these
     follow the motor's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
-    current; `turning` says that the engine sets it; `heard` indexes HEARD.
+    current and `varying_a` the part of it that varies from crank to crank; `turning` says that the engine sets it;
+    `heard` indexes HEARD.
     """
 
     values: Floats
@@ -68,6 +70,7 @@ class Held:
     per_ohm_1: Floats
     per_ohm_2: Floats
     motor_a: Floats
+    varying_a: Floats
     turning: Flags
     heard: Ints
 
@@ -80,6 +83,8 @@ class LoadModel:
         self.networks = StartHeld.of(circuit, ohms)
         coil = circuit.map.solenoid.coil
         self._own = [Observable("cranking", coil[0], coil[1]), Observable("cranking", clamp=MOTOR)]
+        # What an ear goes by: the coil's volts hold the contacts, the back-EMF is the speed.
+        self.ear = (self._own[0], BACK_EMF)
         self.index = self.networks.closed.index
         typical = circuit.demand_a[1]
         self._healthy_emf = circuit.system_v * 1.04 - typical * (
@@ -132,16 +137,39 @@ class LoadModel:
             per_1[quiet] = current[:, :1] * pulling.per_first
             per_2[quiet] = current[:, 1:] * pulling.per_second
             heard[quiet] = HEARD.index(Heard.NO_CLICK)
+        motor_a = np.where(pulled_in, values[:, -1], 0.0)
         return Held(
             values[:, :-2],
             per_amp[:, :-2],
             per_volt[:, :-2],
             per_1[:, :-2],
             per_2[:, :-2],
-            np.where(pulled_in, values[:, -1], 0.0),
+            motor_a,
+            # A stalled rotor heats, and its resistance is only a share of what sets its current.
+            motor_a * np.where(turning, 1.0, np.minimum(1.0, -fall * self.circuit.rotor_ohm)),
             turning,
             heard,
         )
+
+    def hearing(self, held: Held, mean: Floats, spread: Floats) -> Floats:
+        """Odds of each of HEARD (c, 5), where `ear` is only known to lie about `mean` (c, 2) by `spread` (c, 2)."""
+
+        def below(volts: float, which: int) -> Floats:
+            return _normal_below((volts - mean[:, which]) / np.maximum(spread[:, which], 1e-9))
+
+        odds = np.zeros((len(mean), len(HEARD)))
+        odds[np.arange(len(mean)), held.heard] = 1.0
+        rapid = HEARD.index(Heard.RAPID_CLICKS)
+        loud = np.flatnonzero(held.heard != HEARD.index(Heard.NO_CLICK))
+        lets_go = below(self.circuit.hold_in_v, 0)
+        stalls = np.where(held.turning, below(0.0, 1), 1.0)
+        slow = np.where(held.turning, below(SLOW_SHARE * self._healthy_emf, 1), 1.0) - stalls
+        of = {Heard.CRANKS_NORMALLY: 1.0 - slow - stalls, Heard.CRANKS_SLOWLY: slow, Heard.ONE_CLICK: stalls}
+        odds[loud] = 0.0
+        odds[loud, rapid] = lets_go[loud]
+        for name, share in of.items():
+            odds[loud, HEARD.index(name)] = (np.maximum(share, 0.0) * (1.0 - lets_go))[loud]
+        return odds
 
     def per_ohm(self, added: Added, answers: Answers, observables: Sequence[Observable], demand_a: Floats) -> Floats:
         """How observables (m of c circuits) follow one ohm more in each branch (c, m, b), volts or amps per ohm."""
@@ -166,6 +194,11 @@ class LoadModel:
             )
             per_ohm[quiet] = follows * through[:, None, :]
         return per_ohm
+
+
+def _normal_below(deviations: Floats) -> Floats:
+    """Share of a normal distribution below so many standard deviations, within 2e-4 (logistic with a cubic term)."""
+    return 1.0 / (1.0 + np.exp(-np.clip(1.5976 * deviations + 0.070566 * deviations**3, -60.0, 60.0)))
 
 
 def _back_emf(answers: Answers, demand_a: Floats) -> tuple[Floats, Floats]:

@@ -196,7 +196,7 @@ COMMON_REPAIRS: dict[str, Repair] = {
     "no-repair": Repair(label="no repair: nothing wrong was shown", kind=RepairKind.HAND_OVER, minutes=1, cost=0),
 }
 # Names that findings use beside the map's own parts.
-RESERVED_PARTS = frozenset(["battery", "starter", "engine", "coil"])
+RESERVED_PARTS = frozenset(["battery", "starter", "motor", "engine", "coil", "back-emf"])
 
 
 class CircuitMap(Checked):

@@ -35,12 +35,19 @@ class Observable:
     clamp: str = ""
 
 
+# The motor's back-EMF, which is its speed: no meter reads it, but an ear goes by it.
+BACK_EMF = Observable("cranking", clamp="back-emf")
+
+
 @dataclass(frozen=True)
 class Rows:
-    """How m observables answer: per volt of the battery's source (m,), per opposing volt in a branch (m, b)."""
+    """How m observables answer: per volt of the battery's source (m,), per opposing volt in a branch (m, b), and per
+    volt of the back-EMF beside what that does in the motor's branch (m,).
+    """
 
     source: Floats
     opposing: Floats
+    emf: Floats
 
 
 @dataclass(frozen=True)
@@ -111,10 +118,12 @@ class Network:
 
     def rows(self, observables: Sequence[Observable]) -> Rows:
         """Answers of each observable. Raises KeyError for a point or part that the map does not have."""
-        source = np.empty(len(observables))
-        opposing = np.empty((len(observables), len(self.branches)))
+        source, emf = np.zeros(len(observables)), np.zeros(len(observables))
+        opposing = np.zeros((len(observables), len(self.branches)))
         for number, what in enumerate(observables):
-            if what.clamp:
+            if what == BACK_EMF:
+                emf[number] = 1.0
+            elif what.clamp:
                 branch = self.index[what.clamp]
                 source[number] = self.source_a[branch]
                 opposing[number] = self.opposing_a[branch]
@@ -122,7 +131,7 @@ class Network:
                 red, black = self.node[what.red], self.node[what.black]
                 source[number] = self.source_v[red] - self.source_v[black]
                 opposing[number] = self.opposing_v[red] - self.opposing_v[black]
-        return Rows(source, opposing)
+        return Rows(source, opposing, emf)
 
     def respond(self, rows: Rows, branch: Ints, added: Floats) -> Response:
         """Observables of c networks, each with `added` ohms (c, 2) in series in two branches `branch` (c, 2)."""
@@ -144,7 +153,9 @@ class Network:
 
         per_source, source_a = answer(self.source_a[first], self.source_a[second], rows.source[None, :])
         per_emf, emf_a = answer(
-            self.opposing_a[first, motor], self.opposing_a[second, motor], rows.opposing[:, motor][None, :]
+            self.opposing_a[first, motor],
+            self.opposing_a[second, motor],
+            (rows.opposing[:, motor] + rows.emf)[None, :],
         )
         per_first, _ = answer(self.opposing_a[first, first], self.opposing_a[second, first], by_first)
         per_second, _ = answer(self.opposing_a[first, second], self.opposing_a[second, second], by_second)

@@ -12,7 +12,7 @@ that moment. A hypothesis may show another cell of severity in each context, so 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -41,6 +41,11 @@ DOUBTED = 0.5
 # many nats of the best.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
 _TIE_NATS = 1e-7
+# Severities further from the middle of their cell than so many standard deviations are predicted where they lie, up to
+# the farthest, for hypotheses within so many nats of the best.
+_STRAIGHT, _FARTHEST, _NEAR_NATS = 0.3, 2.0, 8.0
+# Odds of each of HEARD when one of them is certain.
+_CERTAIN = np.eye(len(HEARD))
 # Volts that differ by less than this share are even.
 _EVEN = 1e-6
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
@@ -138,17 +143,22 @@ class _Reads(NamedTuple):
 
 @dataclass(frozen=True)
 class _Chosen:
-    """The k hypotheses that are kept, each with one cell of current (its middle and width) and one variant."""
+    """The k hypotheses that are kept, each with one cell of current (its middle and width) and one variant.
+
+    `step` (k, 4) is how far from the middle of their cells the severities lie at which readings are predicted, in
+    standard deviations: of both faults, and of what is left of them while they are away.
+    """
 
     cell: Ints
     cured: Flags
     left: Ints
     middle: Floats
     width: Floats
+    step: Floats
 
     def take(self, rows: Ints) -> _Chosen:
         """Some of the hypotheses only."""
-        return _Chosen(self.cell[rows], self.cured[rows], self.left[rows], self.middle[rows], self.width[rows])
+        return _Chosen(*(getattr(self, one.name)[rows] for one in fields(self)))
 
 
 # What readings vary with together, by column of the loadings; the tolerance of each branch follows.
@@ -174,9 +184,46 @@ class _Predicted:
         """Between these observables and others (k, m, n), apart from cranks and what each has of its own."""
         return self.loadings @ np.swapaxes(other.loadings, 1, 2)
 
+    def columns(self, which: slice) -> _Predicted:
+        """Some of the observables only."""
+        return _Predicted(self.mean[:, which], self.loadings[:, which], self.crank[:, which], self.own[:, which])
+
     def take(self, rows: Ints) -> _Predicted:
         """Some of the hypotheses only."""
         return _Predicted(self.mean[rows], self.loadings[rows], self.crank[rows], self.own[rows])
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """How the evidence fits k hypotheses: its log likelihood (k,), what they predict for the m readings, the readings'
+    precision (k, m, m), what that makes of their differences from the means (k, m), the odds that each is wrong (k, m);
+    and, as the circuit is now, the odds of what is heard (k, 5), whether the engine sets the current, the motor's amps.
+    """
+
+    log: Floats
+    predicted: _Predicted
+    precision: Floats
+    pull: Floats
+    wrong: Floats
+    hearing: Floats
+    turning: Flags
+    motor_a: Floats
+
+    def take(self, rows: Ints) -> _Fitted:
+        """Some of the hypotheses only."""
+        arrays = (getattr(self, name) for name in _FITTED)
+        log, *rest = (one[rows] for one in arrays)
+        return _Fitted(log, self.predicted.take(rows), *rest)
+
+    def put(self, rows: Ints, other: _Fitted) -> None:
+        """Other values for some of the hypotheses."""
+        for name in _FITTED:
+            getattr(self, name)[rows] = getattr(other, name)
+        for one in fields(_Predicted):
+            getattr(self.predicted, one.name)[rows] = getattr(other.predicted, one.name)
+
+
+_FITTED = tuple(one.name for one in fields(_Fitted) if one.name != "predicted")
 
 
 class Belief:
@@ -219,11 +266,15 @@ class Belief:
             shown = np.where(cured[:, None] & (self._done_at[site] <= context.repairs), healthy, shown)
         return shown
 
-    def _who(self, shown: Ints, middle: Floats) -> _Who:
+    def _who(self, shown: Ints, middle: Floats, step: Floats | float = 0.0) -> _Who:
         cells, scale = self.model.cells, self.model.circuit.scale
         one, two = shown[:, 0], shown[:, 1]
         return _Who(
-            Added(cells.branch[shown], cells.added_ohm[shown], cells.coil_works[one] & cells.coil_works[two]),
+            Added(
+                cells.branch[shown],
+                cells.added_ohm[shown] + step * cells.spread_ohm[shown],
+                cells.coil_works[one] & cells.coil_works[two],
+            ),
             cells.spread_ohm[shown],
             SOURCE_V * scale * cells.source_share[one] * cells.source_share[two],
             scale * np.minimum(cells.source_spread[one], cells.source_spread[two]),
@@ -291,7 +342,8 @@ class Belief:
     def _predict(self, observables: Sequence[Observable], context: Context, chosen: _Chosen) -> tuple[_Predicted, Held]:
         """What hypotheses predict for observables of one context before the readings, and what is heard."""
         shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
-        who = self._who(shown, chosen.middle)
+        trace = ((chosen.left == _TRACE) & context.away)[:, None]
+        who = self._who(shown, chosen.middle, np.where(trace, chosen.step[:, 2:], chosen.step[:, :2]))
         cranking = [i for i, what in enumerate(observables) if what.state == "cranking"]
         resting = [i for i, what in enumerate(observables) if what.state != "cranking"]
         loaded = [observables[i] for i in cranking]
@@ -302,16 +354,14 @@ class Belief:
         mean, crank = np.zeros((count, many)), np.zeros((count, many))
         loadings = np.zeros((count, many, _PARTS + branches))
         mean[:, cranking] = held.values
-        # A stalled motor's current changes from crank to crank as well: it heats, and the battery tires.
-        crank[:, cranking] = held.per_amp * (held.motor_a * self.model.priors.crank_change)[:, None]
+        crank[:, cranking] = held.per_amp * (held.varying_a * self.model.priors.crank_change)[:, None]
         width = held.turning * chosen.width * self.log_spread
         loadings[:, cranking, _CURRENT] = held.per_amp * (who.demand_a * width)[:, None]
         loadings[:, cranking, _SOURCE] = held.per_volt * who.source_spread[:, None]
         ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
         if context.away:
-            trace = (chosen.left == _TRACE)[:, None, None]
-            loadings[:, cranking, _TRACE_OHM : _TRACE_OHM + 2] = np.where(trace, ohms, 0.0)
-            ohms = np.where(trace, 0.0, ohms)
+            loadings[:, cranking, _TRACE_OHM : _TRACE_OHM + 2] = np.where(trace[:, None], ohms, 0.0)
+            ohms = np.where(trace[:, None], 0.0, ohms)
         loadings[:, cranking, _OHM : _OHM + 2] = ohms
         per_ohm = load.per_ohm(who.added, answers, loaded, who.demand_a)
         loadings[:, cranking, _PARTS:] = per_ohm * self._spread_ohm
@@ -319,7 +369,10 @@ class Belief:
             rest = self._rest([observables[i] for i in resting], who.group)
             mean[:, resting] = rest * who.source_v[:, None]
             loadings[:, resting, _SOURCE] = rest * who.source_spread[:, None]
-        return _Predicted(mean, loadings, crank, self._meter(observables, mean)), held
+        own = self._meter(observables, mean)
+        # As a straight line through what is predicted at the step, on to the middle of the cells.
+        middle = mean - np.einsum("kmf,kf->km", loadings[:, :, _OHM:_PARTS], chosen.step)
+        return _Predicted(middle, loadings, crank, own), held
 
     # --- the posterior -----------------------------------------------------------------------------------------------
 
@@ -336,14 +389,14 @@ class Belief:
     def _any_away(self) -> bool:
         return self.now.away or any(m.context.away for m in self.evidence.measurements)
 
-    def _told_log(self, cell: Ints, heard: Mapping[Context, Ints]) -> Floats:
+    def _told_log(self, cell: Ints, hearing: Mapping[Context, Floats]) -> Floats:
         """Log likelihood of the complaint and of all answers (n,), from what is heard in each context."""
         total = np.zeros(len(cell))
         site = self.model.cells.site[cell]
         for table in self.evidence.tables:
-            total += np.log(evidence_weight(site, self.model.sites, heard[self.now], table))
+            total += np.log(evidence_weight(site, self.model.sites, hearing[self.now], table))
         if self.evidence.symptom is not None:
-            total += np.log(TOLD[heard[self._told_in], HEARD.index(self.evidence.symptom)])
+            total += np.log(hearing[self._told_in] @ TOLD[:, HEARD.index(self.evidence.symptom)])
         return total
 
     @cached_property
@@ -428,7 +481,7 @@ class Belief:
             cell = hypotheses.cell[rows[part]]
             count = len(cell)
             score = np.repeat(base[part][:, None], len(cells), axis=1)
-            heard: list[dict[Context, Ints]] = [{} for _ in cells]
+            hearing: list[dict[Context, Floats]] = [{} for _ in cells]
             for context, loaded, resting, opened, observables, tolerance in plans:
                 shown = self._cells_in(cell, np.full(count, variant.cured), np.full(count, variant.left), context)
                 who = self._who(shown, np.zeros(count))
@@ -442,12 +495,12 @@ class Belief:
                 for number, (middle, width, _) in enumerate(cells):
                     demand = who.demand_a * np.exp(middle * self.log_spread)
                     held = self.model.load.hold(answers, demand)
-                    heard[number][context] = held.heard
+                    hearing[number][context] = _CERTAIN[held.heard]
                     many = len(observables) - len(opened)
                     if loaded:
                         mean = held.values[:, :many]
                         change = held.turning * (width * self.log_spread * demand) ** 2
-                        change += (priors.crank_change * held.motor_a) ** 2
+                        change += (priors.crank_change * held.varying_a) ** 2
                         variance = held.per_amp[:, :many] ** 2 * change[:, None]
                         variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
                         variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
@@ -463,7 +516,7 @@ class Belief:
                     if opened:
                         score[:, number] += self._open_log(held.values[:, many:], who.source_v)
             for number, (_, _, share) in enumerate(cells):
-                scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, heard[number])
+                scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, hearing[number])
         return scores
 
     def _infer(self) -> None:
@@ -492,14 +545,9 @@ class Belief:
             row, cell = np.divmod(own, len(cells))
             middle, width, share = (np.array([c[i] for c in cells])[cell] for i in range(3))
             flags = np.full(len(own), variant.cured), np.full(len(own), variant.left)
-            parts.append(_Chosen(hypotheses.cell[rows[row]], *flags, middle, width))
+            parts.append(_Chosen(hypotheses.cell[rows[row]], *flags, middle, width, np.zeros((len(own), 4))))
             priors_log.append(base[row] + np.log(share))
-        self.chosen = _Chosen(
-            *(
-                np.concatenate([getattr(p, name) for p in parts])
-                for name in ("cell", "cured", "left", "middle", "width")
-            )
-        )
+        self.chosen = _Chosen(*(np.concatenate([getattr(p, one.name) for p in parts]) for one in fields(_Chosen)))
         exact = self._exact(np.concatenate(priors_log))
         # What was left out keeps the weight that the screening gave it, moved by as much as the kept moved.
         shift = _log_sum(exact) - _log_sum(flat[kept])
@@ -509,43 +557,87 @@ class Belief:
         self._left_out(blocks, scores, kept, ends, shift - total)
 
     def _exact(self, prior_log: Floats) -> Floats:
-        """Log weight of each kept hypothesis with the readings' full covariance (k,)."""
-        many, count = len(self._numeric), len(prior_log)
-        heard: dict[Context, Ints] = {}
-        total = prior_log
+        """Log weight of each kept hypothesis with the readings' full covariance (k,).
+
+        Readings bend with the severity, and those of a likely hypothesis may lie far from the middle of its cell: it is
+        predicted once more where they put it.
+        """
+        self._fitted = self._fit(self.chosen)
+        total = prior_log + self._fitted.log
+        step = self._severity_step()
+        far: Flags = (np.abs(step) > _STRAIGHT).any(axis=1) & (total > total.max() - _NEAR_NATS)
+        if len(rows := np.flatnonzero(far)):
+            there = replace(self.chosen.take(rows), step=step[rows])
+            again = self._fit(there)
+            # A straight line does not lead past the point where the engine stalls.
+            same = np.flatnonzero(again.turning == self._fitted.turning[rows])
+            self.chosen.step[rows[same]] = step[rows[same]]
+            self._fitted.put(rows[same], again.take(same))
+        return prior_log + self._fitted.log
+
+    def _severity_step(self) -> Floats:
+        """Where the readings put the severities, in standard deviations from the middle of their cells (k, 4)."""
+        cells, cell = self.model.cells, self.chosen.cell
+        both = np.concatenate([cell, cells.trace[cell]], axis=1)
+        loads = self._fitted.predicted.loadings[:, :, _OHM:_PARTS]
+        step = np.einsum("kmf,km->kf", loads, self._fitted.pull)
+        # Not below a fifth of the middle.
+        least = -0.8 * np.abs(cells.added_ohm[both]) / np.maximum(cells.spread_ohm[both], 1e-12)
+        return np.clip(step, np.maximum(least, -_FARTHEST), _FARTHEST)
+
+    def _fit(self, chosen: _Chosen) -> _Fitted:
+        """How well readings and words fit hypotheses."""
+        many, count = len(self._numeric), len(chosen.cell)
+        total = np.zeros(count)
         width = _PARTS + len(self._spread_ohm)
         whole = _Predicted(
             np.empty((count, many)), np.empty((count, many, width)), np.empty((count, many)), np.empty((count, many))
         )
+        ear = self.model.load.ear
+        heard: dict[Context, tuple[Held, _Predicted]] = {}
         for context in dict.fromkeys([*self._contexts(), self.now]):
             here = [i for i, m in enumerate(self._numeric) if m.context == context]
             opened = [m for m in self._open if m.context == context]
             observables = [*(self._numeric[i].what for i in here), *(m.what for m in opened)]
-            predicted, held = self._predict(observables, context, self.chosen)
-            for name in ("mean", "loadings", "crank", "own"):
-                getattr(whole, name)[:, here] = getattr(predicted, name)[:, : len(here)]
-            heard[context] = held.heard
-            if context == self.now:
-                self.held = held
+            predicted, held = self._predict([*observables, *ear], context, chosen)
+            for one in fields(whole):
+                getattr(whole, one.name)[:, here] = getattr(predicted, one.name)[:, : len(here)]
+            heard[context] = held, predicted.columns(slice(len(observables), None))
             if opened:
-                total = total + self._open_log(predicted.mean[:, len(here) :], self._source_v(context))
-        self._predicted = whole
-        total = total + self._told_log(self.chosen.cell, heard)
-        self.wrong: Floats = np.zeros((count, many))
+                shown = predicted.mean[:, len(here) : len(observables)]
+                total += self._open_log(shown, self._source_v(chosen, context))
+        likelihood, precision, pull, wrong = self._weigh(whole)
+        hearing = {context: self._hears(*heard[context], whole, precision, pull) for context in heard}
+        total += likelihood + self._told_log(chosen.cell, hearing)
+        held = heard[self.now][0]
+        return _Fitted(total, whole, precision, pull, wrong, hearing[self.now], held.turning, held.motor_a)
+
+    def _hears(self, held: Held, ear: _Predicted, whole: _Predicted, precision: Floats, pull: Floats) -> Floats:
+        """Odds of each of HEARD in one context under each hypothesis (k, 5), given all readings."""
+        cross = ear.covariance(whole)
+        mean = ear.mean + np.einsum("kem,km->ke", cross, pull)
+        variance = np.einsum("kef,kef->ke", ear.loadings, ear.loadings)
+        variance -= np.einsum("kem,kem->ke", cross @ precision, cross)
+        return self.model.load.hearing(held, mean, np.sqrt(np.maximum(variance, 0.0)))
+
+    def _weigh(self, whole: _Predicted) -> tuple[Floats, Floats, Floats, Floats]:
+        """Under each hypothesis the log likelihood of all readings (k,), their precision (k, m, m), what that makes of
+        their differences from the means (k, m), and the odds that each is wrong (k, m).
+        """
+        count, many = len(whole.mean), len(self._numeric)
         if not many:
-            self._precision, self._pull = np.zeros((count, 0, 0)), np.zeros((count, 0))
-            return total
+            return np.zeros(count), np.zeros((count, 0, 0)), np.zeros((count, 0)), np.zeros((count, 0))
         covariance = whole.covariance(whole)
         covariance += whole.crank[:, :, None] * whole.crank[:, None, :] * self._same_crank()
         covariance[:, np.arange(many), np.arange(many)] += whole.own
         residual = self._values - whole.mean
         precision: Floats = np.linalg.inv(covariance).astype(np.float64, copy=False)
-        pull = np.einsum("kij,kj->ki", precision, residual)
+        pull: Floats = np.einsum("kij,kj->ki", precision, residual)
         _, log_det = np.linalg.slogdet(covariance)
         fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
-        likelihood, self.wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log())
+        likelihood, wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log())
         # A reading that a hypothesis takes for wrong tells it nothing about its current and severity.
-        doubtful = self.wrong > 0.5
+        doubtful = wrong > 0.5
         if doubtful.any():
             rows = np.flatnonzero(doubtful.any(axis=1))
             widened = covariance[rows]
@@ -553,12 +645,10 @@ class Belief:
             widened[at, which, which] += 1e6
             precision[rows] = np.linalg.inv(widened)
             pull[rows] = np.einsum("kij,kj->ki", precision[rows], residual[rows])
-        self._precision, self._pull = precision, pull
-        return total + likelihood
+        return likelihood, precision, pull, wrong
 
-    def _source_v(self, context: Context) -> Floats:
-        """The battery's own volts under each kept hypothesis in a context (k,)."""
-        chosen = self.chosen
+    def _source_v(self, chosen: _Chosen, context: Context) -> Floats:
+        """The battery's own volts under each hypothesis in a context (k,)."""
         shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
         return self._who(shown, chosen.middle).source_v
 
@@ -673,27 +763,27 @@ class Belief:
 
     def answer_weight(self, table: Mapping[str, float]) -> Floats:
         """How likely an answer is under each kept hypothesis (k,)."""
-        return evidence_weight(self.sites, self.model.sites, self.held.heard, table)
+        return evidence_weight(self.sites, self.model.sites, self._fitted.hearing, table)
 
     @cached_property
     def doubt(self) -> dict[int, float]:
         """Probability that each reading is wrong, by its number."""
-        shares = (self.weight @ self.wrong) / max(self.weight.sum(), 1e-300)
+        shares = (self.weight @ self._fitted.wrong) / max(self.weight.sum(), 1e-300)
         doubts = {m.number: float(share) for m, share in zip(self._numeric, shares, strict=True)}
         for m in self._open:
             mean = self._predict([m.what], m.context, self.chosen)[0].mean[:, 0]
-            fits = np.abs(mean) > 0.75 * self._source_v(m.context)
+            fits = np.abs(mean) > 0.75 * self._source_v(self.chosen, m.context)
             doubts[m.number] = float(self.weight @ ~fits / self.weight.sum())
         return doubts
 
     def _within(self, column: int | Ints, rows: Ints | slice) -> tuple[Floats, Floats]:
         """Posterior mean and spread, in standard deviations, of what one column of the loadings stands for."""
         if isinstance(column, int):
-            load = self._predicted.loadings[rows, :, column]
+            load = self._fitted.predicted.loadings[rows, :, column]
         else:
-            load = self._predicted.loadings[rows][np.arange(len(column)), :, column]
-        precision = self._precision[rows]
-        step = np.einsum("km,km->k", load, self._pull[rows])
+            load = self._fitted.predicted.loadings[rows][np.arange(len(column)), :, column]
+        precision = self._fitted.precision[rows]
+        step = np.einsum("km,km->k", load, self._fitted.pull[rows])
         shrink = 1.0 - np.einsum("ki,kij,kj->k", load, precision, load)
         return step, np.sqrt(np.clip(shrink, 0.0, 1.0))
 
@@ -722,11 +812,11 @@ class Belief:
     def current_a(self) -> tuple[float, float]:
         """Mean and standard deviation of the current that flows in the motor while start is held, as it is now."""
         step, spread = self._within(_CURRENT, slice(None))
-        chosen, turning = self.chosen, self.held.turning
+        chosen, turning, motor_a = self.chosen, self._fitted.turning, self._fitted.motor_a
         demand = self._who(self._cells_in(chosen.cell, chosen.cured, chosen.left, self.now), chosen.middle).demand_a
         wide = demand * chosen.width * self.log_spread
-        mean = np.maximum(np.where(turning, demand + wide * step, self.held.motor_a), 0.0)
-        spread = np.where(turning, wide * spread, 0.03 * self.held.motor_a)
+        mean = np.maximum(np.where(turning, demand + wide * step, motor_a), 0.0)
+        spread = np.where(turning, wide * spread, 0.03 * motor_a)
         weight = self.weight / self.weight.sum()
         middle = float(weight @ mean)
         return middle, float(np.sqrt(weight @ (spread**2 + (mean - middle) ** 2)))
@@ -773,7 +863,7 @@ class Belief:
         """What hypotheses that take a reading for wrong would have it read: means, spreads, weights (k,), to sum 1."""
         column = next((i for i, m in enumerate(self._numeric) if m.number == number), None)
         m = next(m for m in self.evidence.measurements if m.number == number)
-        odds = self.weight * (self.wrong[:, column] if column is not None else 1.0)
+        odds = self.weight * (self._fitted.wrong[:, column] if column is not None else 1.0)
         rows = np.flatnonzero(odds > 1e-6 * odds.max()) if odds.max() > 0 else np.arange(len(odds))
         mean, spread = self.foresee([m.what], rows, m.context)
         weight = odds[rows] / odds[rows].sum() if odds[rows].sum() > 0 else np.full(len(rows), 1.0 / len(rows))
@@ -795,9 +885,9 @@ class Belief:
         new, _ = self._predict(observables, context or self.now, chosen)
         mean, variance = new.mean, new.variance()
         if len(self._numeric):
-            cross = new.covariance(self._predicted.take(rows))
-            mean = mean + np.einsum("kmn,kn->km", cross, self._pull[rows])
-            gain = cross @ self._precision[rows]
+            cross = new.covariance(self._fitted.predicted.take(rows))
+            mean = mean + np.einsum("kmn,kn->km", cross, self._fitted.pull[rows])
+            gain = cross @ self._fitted.precision[rows]
             variance = variance - np.einsum("kmn,kmn->km", gain, cross)
         return mean, np.sqrt(np.maximum(variance, 1e-8))
 

@@ -402,15 +402,15 @@ def site_span(circuit: Circuit, site: Site) -> tuple[str, str]:
     return role["starter.motor"], role["starter.case"]
 
 
-def evidence_weight(site: Ints, sites: tuple[Site, ...], heard: Ints, table: Mapping[str, float]) -> Floats:
-    """How likely an answer is under each hypothesis (n,), from a table of likelihoods.
+def evidence_weight(site: Ints, sites: tuple[Site, ...], hearing: Floats, table: Mapping[str, float]) -> Floats:
+    """How likely an answer is under each hypothesis (n,), from a table of likelihoods and what is heard (n, 5).
 
     A table speaks either of what is heard while start is held, or of parts and families of faults; `otherwise` serves
     the rest.
     """
     otherwise = table["otherwise"]
     if any(name in HEARD for name in table):
-        return np.array([table.get(name, otherwise) for name in HEARD])[heard]
+        return hearing @ np.array([table.get(name, otherwise) for name in HEARD])
     by_site = np.array([table.get(one.part, table.get(one.family, otherwise)) for one in sites] + [otherwise])
     first, second = by_site[site[:, 0]], by_site[site[:, 1]]
     # Of two faults the one that the answer speaks of decides.
