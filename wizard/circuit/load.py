@@ -115,7 +115,8 @@ class LoadModel:
         pulled_in[quiet] = False
         emf, fall = _back_emf(answers, demand_a)
         turning = pulled_in & (emf > 0.0)
-        values = closed.per_source * source_v[:, None] + closed.per_emf * emf[:, None]
+        values = closed.per_source * source_v[:, None]
+        values += closed.per_emf * emf[:, None]
         # With the current set by the engine the back-EMF gives way to whatever would change it.
         per_amp = closed.per_emf / fall[:, None]
         pinned = per_amp * turning[:, None]

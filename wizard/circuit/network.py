@@ -145,21 +145,28 @@ class Network:
         determinant = of_1 * of_2 - cross_12 * cross_21
         by_first, by_second = rows.opposing.T[first], rows.opposing.T[second]
 
-        def answer(free_1: Floats, free_2: Floats, base: Floats) -> tuple[Floats, Floats]:
-            current_1 = (of_2 * free_1 + cross_12 * free_2) / determinant
-            current_2 = (cross_21 * free_1 + of_1 * free_2) / determinant
-            values = base + (a * current_1)[:, None] * by_first + (b * current_2)[:, None] * by_second
-            return values, np.stack([current_1, current_2], axis=1)
+        def currents(free_1: Floats, free_2: Floats) -> tuple[Floats, Floats]:
+            """Of the two branches, from what they would be without the added resistance."""
+            return (of_2 * free_1 + cross_12 * free_2) / determinant, (cross_21 * free_1 + of_1 * free_2) / determinant
 
-        per_source, source_a = answer(self.source_a[first], self.source_a[second], rows.source[None, :])
-        per_emf, emf_a = answer(
-            self.opposing_a[first, motor],
-            self.opposing_a[second, motor],
-            (rows.opposing[:, motor] + rows.emf)[None, :],
+        def answer(amps: tuple[Floats, Floats], base: Floats) -> Floats:
+            values = by_first * (a * amps[0])[:, None]
+            values += by_second * (b * amps[1])[:, None]
+            values += base
+            return values
+
+        by_source = currents(self.source_a[first], self.source_a[second])
+        by_emf = currents(self.opposing_a[first, motor], self.opposing_a[second, motor])
+        by_1 = currents(self.opposing_a[first, first], self.opposing_a[second, first])
+        by_2 = currents(self.opposing_a[first, second], self.opposing_a[second, second])
+        return Response(
+            answer(by_source, rows.source),
+            answer(by_emf, rows.opposing[:, motor] + rows.emf),
+            answer(by_1, by_first),
+            answer(by_2, by_second),
+            np.stack(by_source, axis=1),
+            np.stack(by_emf, axis=1),
         )
-        per_first, _ = answer(self.opposing_a[first, first], self.opposing_a[second, first], by_first)
-        per_second, _ = answer(self.opposing_a[first, second], self.opposing_a[second, second], by_second)
-        return Response(per_source, per_emf, per_first, per_second, source_a, emf_a)
 
     def per_branch(
         self, rows: Floats, branch: Ints, added: Floats, response: Response, source_v: Floats, emf: Floats

@@ -48,6 +48,9 @@ _STRAIGHT, _FARTHEST, _NEAR_NATS = 0.3, 2.0, 8.0
 _CERTAIN = np.eye(len(HEARD))
 # Volts that differ by less than this share are even.
 _EVEN = 1e-6
+# With more hypotheses than so many, and more than a few readings, those that are further than so many nats below the
+# best with the current in one cell are out.
+_MANY, _FEW, _ROUGH_NATS, _WHOLE_CURRENT = 3000, 3, 18.0, ((0.0, 1.0, 1.0),)
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
 _CHUNK = 1500
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
@@ -111,6 +114,10 @@ class Evidence:
     tables: tuple[Mapping[str, float], ...] = ()
     repairs: tuple[str, ...] = ()
     away_now: bool = False
+
+
+# Hypotheses, their cells of current, a variant, which of them it is of, and their log weight before any reading.
+_Block = tuple[Hypotheses, Sequence[tuple[float, ...]], _Variant, Ints, Floats]
 
 
 @dataclass(frozen=True)
@@ -524,12 +531,20 @@ class Belief:
         sets: list[tuple[Hypotheses, Sequence[tuple[float, ...]]]] = [(model.singles, CURRENT_FINE)]
         if model.priors.two_faults > 0:
             sets.append((model.pairs, CURRENT_COARSE))
-        blocks = [
-            (hypotheses, cells, variant, rows, log + hypotheses.log_prior[rows])
-            for hypotheses, cells in sets
-            for variant, rows, log in self._variants(hypotheses)
-        ]
-        scores = [self._screen(h, variant, rows, base, cells) for h, cells, variant, rows, base in blocks]
+        blocks: list[_Block] = []
+        scores: list[Floats] = []
+        best = -np.inf
+        for hypotheses, cells in sets:
+            for variant, rows, log in self._variants(hypotheses):
+                base = log + hypotheses.log_prior[rows]
+                if len(rows) > _MANY and len(self._numeric) > _FEW:
+                    rough = self._screen(hypotheses, variant, rows, base, _WHOLE_CURRENT)[:, 0]
+                    near = rough > max(best, float(rough.max())) - _ROUGH_NATS
+                    rows, base = rows[near], base[near]
+                score = self._screen(hypotheses, variant, rows, base, cells)
+                best = max(best, float(score.max(initial=-np.inf)))
+                blocks.append((hypotheses, cells, variant, rows, base))
+                scores.append(score)
         flat = np.concatenate([score.ravel() for score in scores])
         ends = np.cumsum([0, *(score.size for score in scores)])
         most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._numeric), 1) ** 2)))
@@ -659,7 +674,7 @@ class Belief:
 
     def _left_out(
         self,
-        blocks: list[tuple[Hypotheses, Sequence[tuple[float, ...]], _Variant, Ints, Floats]],
+        blocks: Sequence[_Block],
         scores: list[Floats],
         kept: Ints,
         ends: Ints,

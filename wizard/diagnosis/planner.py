@@ -300,10 +300,17 @@ def _outcomes(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: f
     low, high = (position - 2 * width).min(axis=0), (position + 2 * width).max(axis=0)
     steps = np.linspace(0.0, 1.0, _BINS - 1)[:, None]
     edges = low + (high - low) * steps
-    below = 1.0 / (1.0 + np.exp(np.clip(-1.702 * (edges[:, None, :] - position) / width, -60.0, 60.0)))
-    ends = np.zeros((1, *position.shape))
-    share = np.diff(np.concatenate([ends, below, ends + 1.0]), axis=0)
-    share = (1.0 - wrong) * share + wrong / _BINS
+    below = edges[:, None, :] - position
+    below *= -1.702 / width
+    np.clip(below, -60.0, 60.0, out=below)
+    np.exp(below, out=below)
+    below += 1.0
+    np.reciprocal(below, out=below)
+    share = np.empty((_BINS, *position.shape))
+    share[0], share[-1] = below[0], 1.0 - below[-1]
+    np.subtract(below[1:], below[:-1], out=share[1:-1])
+    share *= 1.0 - wrong
+    share += wrong / _BINS
     return np.einsum("bkm,kr->bmr", share, mass, optimize=True)
 
 
