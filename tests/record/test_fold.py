@@ -17,6 +17,7 @@ from wizard.walk.events import (
     ReadingTaken,
     Repaired,
     StartSeen,
+    StartStruck,
 )
 from wizard.walk.state import fold
 
@@ -51,6 +52,10 @@ def test_starts_and_costs_are_only_ever_added_and_costs_struck_out():
     state = fold([StartSeen(good=True, engine="hot"), LabourPriced(per_hour=40), FollowUp(open=False)], state)
     assert [(s.seen.good, s.repairs_before) for s in state.starts] == [(False, 0), (True, 1)]
     assert [(c.number, c.entry, c.struck) for c in state.costs] == [(1, work, True), (2, part, False)]
+    assert [(s.number, s.struck) for s in fold([StartStruck(entry=2), StartStruck(entry=7)], state).starts] == [
+        (1, False),
+        (2, True),
+    ]
     assert (state.labour_per_hour, state.follow_up_open) == (40, False)
     assert fold([Repaired(repair="clean-positive-clamp")], state).follow_up_open is None
 

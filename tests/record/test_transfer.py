@@ -12,7 +12,16 @@ from wizard.errors import BadFile, DropwalkError
 from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.record.transfer import export_job, import_job
-from wizard.walk.events import CostStruck, MinutesLogged, Noted, PartPriced, ReadingStruck, ReadingTaken
+from wizard.walk.events import (
+    CostStruck,
+    MinutesLogged,
+    Noted,
+    PartPriced,
+    ReadingStruck,
+    ReadingTaken,
+    StartSeen,
+    StartStruck,
+)
 from wizard.walk.state import fold
 
 DROP = ReadingTaken(state="cranking", red="chassis", black="engine-block", value=0.86)
@@ -128,13 +137,15 @@ MOMENTS = st.datetimes(datetime(1971, 1, 1), datetime(2999, 1, 1), timezones=st.
 @settings(max_examples=40, deadline=None)
 @given(started=STARTED, later=st.lists(LATER, max_size=8), at=MOMENTS)
 def test_any_job_goes_out_and_comes_back_the_same(tmp_path_factory, started, later, at):
-    readings = costs = 0
+    readings = costs = starts = 0
     log = [started]
     for event in later:
         readings += isinstance(event, ReadingTaken)
+        starts += isinstance(event, StartSeen)
         costs += isinstance(event, MinutesLogged | PartPriced)
         sound = not (isinstance(event, ReadingStruck) and not 1 <= event.reading <= readings)
         sound = sound and not (isinstance(event, CostStruck) and not 1 <= event.entry <= costs)
+        sound = sound and not (isinstance(event, StartStruck) and not 1 <= event.entry <= starts)
         if sound and not (isinstance(event, ReadingTaken) and list(event.inconsistencies())):
             log.append(event)
         else:

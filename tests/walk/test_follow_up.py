@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from wizard.walk.events import FollowUp, Repaired, StartSeen
+from wizard.walk.events import FollowUp, Repaired, StartSeen, StartStruck
 from wizard.walk.follow_up import follow_up
 from wizard.walk.state import fold
 
@@ -52,3 +52,13 @@ def test_a_failed_start_since_the_repair_breaks_the_row_and_counts_for_the_next_
     assert tallies(*BEFORE, FIXED, good(5), failed, good(2))["cold"].in_a_row == 2
     again = tallies(*BEFORE, FIXED, good(5), failed, FIXED)["cold"]
     assert (again.failed_before, again.tries_before, again.in_a_row) == (4, 16, 0)
+
+
+def test_what_is_told_after_the_repair_of_the_time_before_it_counts_as_before():
+    told = [StartSeen(good=e.good, engine="cold", times=e.times, before_repair=True) for e in BEFORE]
+    assert tallies(FIXED, good(4), *told, good(2))["cold"] == tallies(*BEFORE, FIXED, good(6))["cold"]
+
+
+def test_starts_taken_back_count_for_nothing():
+    slip = StartSeen(good=False, engine="cold")
+    assert tallies(*BEFORE, FIXED, good(4), slip, StartStruck(entry=4))["cold"].in_a_row == 4

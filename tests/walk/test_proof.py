@@ -1,5 +1,7 @@
 """Before and after a repair: volts won back, what was predicted, and what is left."""
 
+from dataclasses import replace
+
 import pytest
 
 from tests.vehicles import desk, read
@@ -109,3 +111,37 @@ def test_each_of_two_repairs_has_its_own_proof(remote_desk):
         ("replace-engine-bay-cable", True),
     ]
     assert proofs[1].remains == ()
+
+
+THIN = {"long-cable": PartChange(size=Size.parse("10 mm2"))}
+CABLE = ("isolator-load-lug", "bulkhead-feed-lug")
+
+
+@pytest.mark.parametrize("excess", [0.0, 3e-3], ids=["sound-but-thin", "thin-and-corroded"])
+def test_a_larger_cable_is_foreseen_and_judged_as_fitted(remote_desk, excess):
+    """A thin cable is replaced by the map's: readings before it are of the old one, those after it of the new."""
+    chart = remote_desk.circuit.map
+    thin = replace(remote_desk, circuit=Circuit.of(chart, Changes(parts=THIN)))
+    larger = {"long-cable": PartChange(size=Size.parse("50 mm2"))}
+    before = job(thin, {"long-cable": excess} if excess else {}, POSITIVE, CABLE)
+    said = foresee_proof(case(thin, *before), "replace-long-cable", larger)
+    done = Repaired(repair="replace-long-cable", fitted=larger)
+    after = case(thin, *before, done, *job(remote_desk, {}, CABLE, *PROOF[:2], *PROOF[3:]))
+    (proof,) = repair_proofs(after)
+    assert after.desk.circuit.parts["long-cable"].ohm == remote_desk.circuit.parts["long-cable"].ohm
+    assert after.before is not None
+    assert after.before.desk.circuit == thin.circuit
+    assert {span.what: span.predicted for span in proof.spans} == {band.what: band for band in said}
+    cable = next(span for span in proof.spans if span.what.red == CABLE[0])
+    # By Ohm's law, 170 A over 4.2 m: 40 mm2 less of copper are 1/58 * 4.2 * (1/10 - 1/50) = 5.8 mohm more.
+    assert cable.won_back == pytest.approx(170 * (5.8e-3 + excess), rel=0.15)
+    assert cable.against == "as-predicted"
+
+
+def test_a_new_cable_is_as_long_as_the_old_one_and_of_the_maps_metal(remote_desk):
+    old = PartChange(length_m=5.0, size=Size.parse("25 mm2"), conductor="copper-clad-aluminium")
+    came = replace(remote_desk, circuit=Circuit.of(remote_desk.circuit.map, Changes(parts={"long-cable": old})))
+    now = came.with_fitted({"long-cable": PartChange(size=Size.parse("2/0 AWG"))})
+    part = now.circuit.parts["long-cable"].part
+    assert (part.length_m, str(part.size), part.conductor) == (5.0, "2/0 AWG", "copper")
+    assert now.with_fitted({}) is came

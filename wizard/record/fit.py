@@ -29,8 +29,9 @@ def event_misfits(event: Event, desk: Desk) -> Iterator[tuple[Path, str]]:
             for path, message in _job_misfits(desk, readings=[event]):
                 yield path[2:], message
         case Repaired():
-            for _, message in _job_misfits(desk, readings=[RepairDone(repaired=event.repair)]):
-                yield ("repair",), message
+            done = RepairDone(repaired=event.repair, fitted=event.fitted)
+            for path, message in _job_misfits(desk, readings=[done]):
+                yield ("repair",) if path[2:] == ("repaired",) else path[2:], message
         case Answered():
             for _, message in _job_misfits(desk, answers={event.step: event.choice}):
                 yield ("step",), message
@@ -51,7 +52,7 @@ def event_misfits(event: Event, desk: Desk) -> Iterator[tuple[Path, str]]:
 def state_misfits(state: JobState, desk: Desk) -> Iterator[str]:
     """What everything recorded so far names that the desk does not have."""
     standing: list[Event] = [reading.taken for reading in state.readings]
-    standing += [Repaired(repair=repair) for repair in state.repairs]
+    standing += [Repaired(repair=name, fitted=fit) for name, fit in zip(state.repairs, state.fits, strict=True)]
     standing += [Answered(step=step, choice=choice) for step, choice in state.answers.items()]
     standing += [OutOfReach(point=point) for point in sorted(state.out_of_reach)]
     standing += [Jumped(step=state.jumped_to)] if state.jumped_to else []

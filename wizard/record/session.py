@@ -26,6 +26,7 @@ from wizard.walk.events import (
     ReadingTaken,
     Repaired,
     Started,
+    StartStruck,
 )
 from wizard.walk.flow import NOT_SURE
 from wizard.walk.state import JobState, fold
@@ -84,11 +85,11 @@ class Session:
 
     @property
     def desk(self) -> Desk:
-        """What this job is judged with; made anew when the complaint changes.
+        """What this job is judged with, its circuit as repairs have left it; made anew when the complaint changes.
 
         Raises DropwalkError, BadFile.
         """
-        return self._desk_for(self.state)
+        return self._desk_for(self.state).with_fitted(self.state.fitted)
 
     def use_meter(self, meter: Meter | None) -> None:
         """Judge with the accuracy of the user's own meter; None for the usual one."""
@@ -180,6 +181,9 @@ class Session:
             case Noted(reading=int()):
                 if event.reading not in {reading.number for reading in state.readings}:
                     raise DropwalkError(f"there is no reading {event.reading}")
+            case StartStruck():
+                if event.entry not in {starts.number for starts in state.starts if not starts.struck}:
+                    raise DropwalkError(f"there is no entry {event.entry} of starts that stands")
             case CostStruck():
                 if event.entry not in {cost.number for cost in state.costs if not cost.struck}:
                     raise DropwalkError(f"there is no entry {event.entry} of labour or parts that stands")

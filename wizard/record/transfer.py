@@ -26,6 +26,8 @@ from wizard.walk.events import (
     ReadingStruck,
     ReadingTaken,
     Started,
+    StartSeen,
+    StartStruck,
 )
 from wizard.walk.jobfile import complaint_misfits
 from wizard.walk.state import fold
@@ -59,7 +61,7 @@ class JobRecord(Checked):
 
     def inconsistencies(self) -> Iterator[tuple[FieldPath, str]]:
         """A job that does not begin once, and readings that can't be or are not there."""
-        readings = costs = 0
+        readings = costs = starts = 0
         for number, line in enumerate(self.events):
             at: FieldPath = ("events", number, "event")
             match line.event:
@@ -69,6 +71,10 @@ class JobRecord(Checked):
                     readings += 1
                 case ReadingStruck(reading=struck) if not 1 <= struck <= readings:
                     yield (*at, "reading"), f"there is no reading {struck} before this"
+                case StartSeen():
+                    starts += 1
+                case StartStruck(entry=struck) if not 1 <= struck <= starts:
+                    yield (*at, "entry"), f"there is no entry {struck} of starts before this"
                 case MinutesLogged() | PartPriced():
                     costs += 1
                 case CostStruck(entry=struck) if not 1 <= struck <= costs:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from wizard.circuit.load import Heard
+from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief, Context, Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
@@ -44,8 +46,13 @@ class Case:
     reach: Reach
 
     @classmethod
-    def of(cls, desk: Desk, state: JobState) -> Case:
-        """Judge the readings since the last repair, and the ones before it likewise."""
+    def of(cls, desk: Desk, state: JobState, fitted: Mapping[str, PartChange] | None = None) -> Case:
+        """Judge the readings since the last repair, and the ones before it likewise.
+
+        `fitted` takes the place of what the repairs so far put in. What was read before is judged against the same
+        circuit: the cable that was there then has to it an excess, which its replacement put right.
+        """
+        desk = desk.with_fitted(state.fitted if fitted is None else fitted)
         complaint = state.complaint or Complaint(circuit=desk.circuit.map.circuit)
         told = complaint.history
         history = History(
@@ -112,6 +119,7 @@ def _before_repair(state: JobState) -> JobState:
         state,
         readings=earlier,
         repairs=state.repairs[:-1],
+        fits=state.fits[:-1],
         answered_now=frozenset(state.answers) - state.answered_now,
         jumped_to=None,
     )

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
+from wizard.circuit.map import PartChange
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.priors import Priors
 from wizard.walk.flow import Cautions, Flow
@@ -13,13 +15,17 @@ from wizard.walk.flow import Cautions, Flow
 
 @dataclass(frozen=True)
 class Desk:
-    """One vehicle's circuit with the flow, limits, cautions and priors that apply to it."""
+    """One vehicle's circuit with the flow, limits, cautions and priors that apply to it.
+
+    `as_told` is the desk of the vehicle as it came, for one whose cables have been replaced by others since.
+    """
 
     circuit: Circuit
     flow: Flow
     limits: Limits
     cautions: Cautions
     priors: Priors
+    as_told: Desk | None = field(default=None, compare=False, repr=False)
     _models: dict[History, FaultModel] = field(default_factory=dict[History, FaultModel], compare=False, repr=False)
 
     def fault_model(self, history: History) -> FaultModel:
@@ -27,3 +33,25 @@ class Desk:
         if history not in self._models:
             self._models[history] = FaultModel(self.circuit, self.priors, history)
         return self._models[history]
+
+    def with_fitted(self, fitted: Mapping[str, PartChange]) -> Desk:
+        """The desk of the vehicle as it came but for these parts, in place of what was fitted before.
+
+        A new cable is as long as the one that was there and of the map's metal, unless it is said otherwise.
+        """
+        told = self.as_told or self
+        if not fitted:
+            return told
+        circuit = told.circuit
+        told_parts = circuit.changes.parts
+        parts = {**told_parts, **{name: _in_place_of(told_parts.get(name), new) for name, new in fitted.items()}}
+        changes = circuit.changes.model_copy(update={"parts": parts})
+        if changes == self.circuit.changes:
+            return self
+        return replace(told, circuit=Circuit.of(circuit.map, changes, circuit.air_c), as_told=told, _models={})
+
+
+def _in_place_of(old: PartChange | None, new: PartChange) -> PartChange:
+    if old is None:
+        return new
+    return new.model_copy(update={"length_m": new.length_m or old.length_m, "size": new.size or old.size})

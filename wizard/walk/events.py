@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator
 
 from wizard.circuit.heard import Heard
-from wizard.circuit.map import Changes, Checked, Path
+from wizard.circuit.map import Changes, Checked, PartChange, Path
 from wizard.quantities import Celsius, Id, LongText, Minutes, Text, parse_quantity
 
 STATES = ("resting", "cranking")
@@ -144,15 +144,20 @@ class ReadingStruck(Checked):
 
 
 class Repaired(Checked):
-    """A repair was done; the readings after it are of the repaired circuit."""
+    """A repair was done; the readings after it are of the repaired circuit.
+
+    `fitted` names cables and straps that are of another size, length or metal from now on than they were before.
+    """
 
     kind: Literal["repaired"] = "repaired"
     repair: Id
+    fitted: dict[Id, PartChange] = {}
 
 
 class StartSeen(Checked):
     """The engine was started so many times, or failed to start: what the follow-up of a fault that comes and goes
-    counts. Before a repair it tells how often it failed. `day` is when, as far as it is known.
+    counts. Before a repair it tells how often it failed, and so it does where `before_repair` says that it was told
+    only after the last one. `day` is when, as far as it is known.
     """
 
     kind: Literal["start-seen"] = "start-seen"
@@ -160,6 +165,14 @@ class StartSeen(Checked):
     engine: Literal["cold", "hot"]
     times: Annotated[int, Field(ge=1, le=10_000)] = 1
     day: date | None = None
+    before_repair: bool = Field(default=False, validation_alias=AliasChoices("before-repair", "before_repair"))
+
+
+class StartStruck(Checked):
+    """An entry of starts was taken back; they are counted from 1."""
+
+    kind: Literal["start-struck"] = "start-struck"
+    entry: int
 
 
 class FollowUp(Checked):
@@ -242,6 +255,7 @@ Event = Annotated[
     | ReadingStruck
     | Repaired
     | StartSeen
+    | StartStruck
     | FollowUp
     | MinutesLogged
     | PartPriced

@@ -74,9 +74,9 @@ def follow_up(state: JobState) -> FollowUpView:
 
 
 def _tally(engine: Engine, state: JobState) -> Tally:
-    own = [starts for starts in state.starts if starts.seen.engine == engine]
+    own = [starts for starts in state.starts if starts.seen.engine == engine and not starts.struck]
     before = [starts for starts in own if starts.repairs_before < len(state.repairs)]
-    since = own[len(before) :]
+    since = [starts for starts in own if starts.repairs_before == len(state.repairs)]
     failed, tries = _count(before, good=False), _count(before)
     row = 0
     for starts in since:

@@ -7,7 +7,7 @@ from typing import Annotated, cast
 
 from pydantic import Discriminator, Field, Tag
 
-from wizard.circuit.map import COMMON_REPAIRS, Checked, CircuitMap, Path
+from wizard.circuit.map import COMMON_REPAIRS, Checked, CircuitMap, PartChange, Path
 from wizard.quantities import Id, Text
 from wizard.walk.events import (
     Answered,
@@ -26,9 +26,13 @@ from wizard.walk.flow import Flow
 
 
 class RepairDone(Checked):
-    """`{repaired: clean-positive-clamp}` among the readings: those below it were taken after it."""
+    """`{repaired: clean-positive-clamp}` among the readings: those below it were taken after it.
+
+    `fitted` names cables and straps that differ from then on, in the form of the job's `changes`.
+    """
 
     repaired: Id
+    fitted: dict[Id, PartChange] = {}
 
 
 # The key that tells each other entry from a reading.
@@ -74,7 +78,10 @@ class JobFile(Complaint):
         log: list[Event] = [Started(title=self.job, complaint=self.complaint(), flow=self.flow)]
         log += [Answered(step=step, choice=choice, in_file=True) for step, choice in self.answers.items()]
         log += [OutOfReach(point=point) for point in self.out_of_reach]
-        log += [Repaired(repair=entry.repaired) if isinstance(entry, RepairDone) else entry for entry in self.readings]
+        log += [
+            Repaired(repair=entry.repaired, fitted=entry.fitted) if isinstance(entry, RepairDone) else entry
+            for entry in self.readings
+        ]
         return log
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
@@ -101,6 +108,7 @@ class JobFile(Complaint):
                 known = {*circuit_map.repairs, *COMMON_REPAIRS}
                 if entry.repaired not in known:
                     yield (*at, "repaired"), f"the map has no repair {entry.repaired!r}"
+                yield from (((*at, "fitted", *path), text) for path, text in change_misfits(entry.fitted, circuit_map))
             if not isinstance(entry, ReadingTaken):
                 continue
             for lead in ("red", "black"):
@@ -121,17 +129,8 @@ class JobFile(Complaint):
 
 def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator[tuple[Path, str]]:
     """Names in a complaint that its circuit map does not have."""
-    for name, change in complaint.changes.parts.items():
-        at: Path = ("changes", "parts", name)
-        part = circuit_map.parts.get(name)
-        if part is None:
-            yield at, f"the map has no part {name!r}; it has {', '.join(circuit_map.parts)}"
-        elif part.kind not in ("cable", "strap") and (change.length_m or change.size or change.conductor):
-            yield at, f"{name!r} is {part.kind}, which has no length, size or conductor; give resistance_mohm"
-        elif part.resistance_mohm is not None and change.resistance_mohm is None:
-            length, size = change.length_m or part.length_m, change.size or part.size
-            if length is None or size is None:
-                yield at, "give both length and size"
+    for path, text in change_misfits(complaint.changes.parts, circuit_map):
+        yield ("changes", "parts", *path), text
     touched = complaint.history.woke_up_when_touched
     if touched is not None and touched not in circuit_map.points:
         yield ("history", "woke-up-when-touched"), _no_point(touched, circuit_map)
@@ -141,6 +140,20 @@ def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator
                 ("history", "recently-replaced", number),
                 f"the map has no part {name!r}; write one of its parts, battery or starter",
             )
+
+
+def change_misfits(parts: Mapping[str, PartChange], circuit_map: CircuitMap) -> Iterator[tuple[Path, str]]:
+    """Parts that are said to differ, and can't in this way: the part's name, and what is wrong."""
+    for name, change in parts.items():
+        part = circuit_map.parts.get(name)
+        if part is None:
+            yield (name,), f"the map has no part {name!r}; it has {', '.join(circuit_map.parts)}"
+        elif part.kind not in ("cable", "strap") and (change.length_m or change.size or change.conductor):
+            yield (name,), f"{name!r} is {part.kind}, which has no length, size or conductor; give resistance_mohm"
+        elif part.resistance_mohm is not None and change.resistance_mohm is None:
+            length, size = change.length_m or part.length_m, change.size or part.size
+            if length is None or size is None:
+                yield (name,), "give both length and size"
 
 
 def _no_point(point: str, circuit_map: CircuitMap) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
+from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief, Measurement
 from wizard.diagnosis.finding import drop_between, expected_bands
@@ -17,6 +18,7 @@ from wizard.walk.assessment import Band, Judgement, Meaning
 from wizard.walk.case import Case
 from wizard.walk.judged import meaning_of
 from wizard.walk.retest import proof_spans, proved
+from wizard.walk.state import JobState
 
 Against = Literal["as-predicted", "below", "above", "not-read"]
 
@@ -78,11 +80,20 @@ class RepairProof:
     remains: tuple[str, ...]
 
 
-def foresee_proof(case: Case, repair: str) -> tuple[Foreseen, ...]:
-    """What the spans of its proof will read once a repair is done that has not been done yet."""
-    done = replace(case.state, repairs=(*case.state.repairs, repair))
+def foresee_proof(case: Case, repair: str, fitted: Mapping[str, PartChange] | None = None) -> tuple[Foreseen, ...]:
+    """What the spans of its proof will read once a repair is done that has not been done yet.
+
+    `fitted` are cables and straps that it will put in and that differ from what is there.
+    """
+    state = case.state
+    done = replace(state, repairs=(*state.repairs, repair), fits=(*state.fits, dict(fitted or {})))
     after = replace(case, state=done, before=case, taken=())
-    return tuple(predict(case.belief, repair, proof_spans(after)))
+    return tuple(predict(_belief_with(case, done), repair, proof_spans(after)))
+
+
+def _belief_with(before: Case, done: JobState) -> Belief:
+    """What the readings before a repair come to, told of the circuit as the repair leaves it."""
+    return Case.of(before.desk, before.state, done.fitted).belief if done.fits[-1] else before.belief
 
 
 def repair_proofs(case: Case) -> tuple[RepairProof, ...]:
@@ -101,7 +112,7 @@ def _repaired(case: Case) -> Iterator[tuple[Case, Case]]:
 def _proof(case: Case, before: Case) -> RepairProof:
     repair = case.state.repairs[-1]
     wanted = proof_spans(case)
-    foreseen = predict(before.belief, repair, wanted)
+    foreseen = predict(_belief_with(before, case.state), repair, wanted)
     sound = expected_bands(case.belief, wanted)
     spans = tuple(_span(case, before, f, band) for f, band in zip(foreseen, sound, strict=True))
     unread = any(span.after is None and not span.numbers for span in spans)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
+from wizard.circuit.map import PartChange
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -26,6 +27,7 @@ from wizard.walk.events import (
     Repaired,
     Started,
     StartSeen,
+    StartStruck,
 )
 
 
@@ -48,10 +50,12 @@ class Reading:
 
 @dataclass(frozen=True)
 class Starts:
-    """Starts that were seen together; `repairs_before` is how many repairs came first."""
+    """Starts that were seen together, counted from 1; `repairs_before` is how many repairs came first."""
 
+    number: int
     seen: StartSeen
     repairs_before: int
+    struck: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,8 @@ class JobState:
     answered_in_file: frozenset[str] = frozenset()
     readings: tuple[Reading, ...] = ()
     repairs: tuple[str, ...] = ()
+    # What each of these repairs put in that differs from what was there.
+    fits: tuple[dict[str, PartChange], ...] = ()
     cautions_read: frozenset[str] = frozenset()
     jumped_to: str | None = None
     out_of_reach: frozenset[str] = frozenset()
@@ -132,12 +138,17 @@ class JobState:
                 return replace(
                     self,
                     repairs=(*self.repairs, event.repair),
+                    fits=(*self.fits, event.fitted),
                     answered_now=frozenset(),
                     jumped_to=None,
                     follow_up_open=None,
                 )
             case StartSeen():
-                return replace(self, starts=(*self.starts, Starts(event, len(self.repairs))))
+                before = max(0, len(self.repairs) - 1) if event.before_repair else len(self.repairs)
+                return replace(self, starts=(*self.starts, Starts(len(self.starts) + 1, event, before)))
+            case StartStruck():
+                starts = (replace(s, struck=s.struck or s.number == event.entry) for s in self.starts)
+                return replace(self, starts=tuple(starts))
             case FollowUp():
                 return replace(self, follow_up_open=event.open)
             case MinutesLogged() | PartPriced():
@@ -171,6 +182,11 @@ class JobState:
     def standing(self) -> tuple[Reading, ...]:
         """Readings that have not been struck out."""
         return tuple(reading for reading in self.readings if not reading.struck)
+
+    @property
+    def fitted(self) -> dict[str, PartChange]:
+        """Cables and straps that repairs have replaced by others, the last of each."""
+        return {name: change for fit in self.fits for name, change in fit.items()}
 
     @property
     def current(self) -> tuple[Reading, ...]:
