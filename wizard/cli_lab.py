@@ -176,7 +176,7 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
     files = handins_in(folder)
     classroom = Classroom(_finder(exercises))
     with click.progressbar(classroom.mark(files), length=len(files), label="Marking", file=sys.stderr) as marked:
-        rows = list(marked)
+        rows = sorted(marked, key=lambda row: row.file)
     write_new(to, table(rows))
     found = summaries(rows)
     if plot is not None:

@@ -46,19 +46,22 @@ class Classroom:
         self._missing: dict[str, str] = {}
 
     def mark(self, files: list[Path]) -> Iterator[Row]:
-        """Each file in order. A damaged one gives a row that says so, and the rest go on.
+        """Each file, in whatever order they are done. A damaged one gives a row that says so, and the rest go on.
 
-        Large classes are marked by several processes where the system can copy this one as it stands.
+        Large classes are marked by several processes where the system can copy this one as it stands. Each takes
+        hand-ins that went about it alike, for these are held against the same best tests.
         """
-        for name in sorted({name for file in files if (name := _exercise_in(file))}):
+        walks = {file: _walk_in(file) for file in files}
+        for name in sorted({name for name, _ in walks.values() if name}):
             self._prepare(name)
         processes = min(os.cpu_count() or 1, len(files) // _LEAST_EACH)
         if processes < 2 or "fork" not in multiprocessing.get_all_start_methods():
             yield from map(self.row, files)
             return
+        alike = sorted(files, key=lambda file: (walks[file], file.name))
         context = multiprocessing.get_context("fork")
         with ProcessPoolExecutor(processes, context, initializer=_take_over, initargs=(self,)) as pool:
-            yield from pool.map(_row, files, chunksize=4)
+            yield from pool.map(_row, alike, chunksize=_LEAST_EACH)
 
     def row(self, file: Path) -> Row:
         """One file, marked or with its trouble."""
@@ -79,13 +82,19 @@ class Classroom:
                 self._missing[name] = str(error).splitlines()[0]
 
 
-def _exercise_in(file: Path) -> str | None:
-    """The exercise that a hand-in names, looked at in passing: whether the file is sound is asked later."""
+def _walk_in(file: Path) -> tuple[str, list[str]]:
+    """The exercise that a hand-in names and where its leads went, looked at in passing.
+
+    Whether the file is sound is asked later; of one that can't be read all is empty.
+    """
     try:
-        name = json.loads(file.read_bytes()[:LARGEST_BYTES])["exercise"]
-    except (OSError, ValueError, LookupError, TypeError, RecursionError):
-        return None
-    return name if isinstance(name, str) else None
+        data = json.loads(file.read_bytes()[:LARGEST_BYTES])
+        name = data["exercise"]
+        deeds = [line["deed"] for line in data["lines"]]
+        walk = [f"{deed.get('red')} {deed.get('black')} {deed.get('repair')}" for deed in deeds]
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return "", []
+    return (name, walk) if isinstance(name, str) else ("", [])
 
 
 # In a process that marks for another: the classroom that it was copied with.

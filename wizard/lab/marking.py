@@ -31,7 +31,7 @@ _APART_S = 120.0
 
 # Deeds that tell something or change the vehicle, and what makes two of them the same.
 _Telling = Probed | Repaired | Touched | Warmed | Answered
-_Key = tuple[object, ...]
+_Key = tuple[str | tuple[str, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,6 @@ class Marker:
     _shown: dict[tuple[tuple[_Key, ...], _Key], tuple[Probed, bool]] = field(
         default_factory=dict, init=False, repr=False
     )
-    _enough: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
         # A board is held against its simulated double: the teacher put in what the exercise says.
@@ -161,10 +160,13 @@ class Marker:
         judged: list[Judged] = []
         done: list[_Telling] = []
         left = max(1, len(self.exercise.hidden))
+        # Once enough is known, more readings of a vehicle in that state do not make it less.
+        enough: Next | None = None
         for line in lines:
             deed = line.deed
             if isinstance(deed, Probed):
-                best = self._best_after(done)
+                best = enough or self._best_after(done)
+                enough = best if best.kind == "repair" else None
                 same = deed.counts and best.kind in ("measure", "prove") and _key(deed) == _key(probe(best))
                 judged.append(Judged(len(judged) + 1, self._told(deed), self._asked(best), same))
                 if deed.counts:
@@ -174,7 +176,11 @@ class Marker:
                 if not left:
                     break
                 done.append(deed)
-            elif isinstance(deed, (Touched, Warmed, Answered)):
+                enough = None
+            elif isinstance(deed, (Touched, Warmed)):
+                done.append(deed)
+                enough = None
+            elif isinstance(deed, Answered):
                 done.append(deed)
         return tuple(judged)
 
@@ -191,17 +197,12 @@ class Marker:
             else:
                 epochs.append({_key(deed): deed})
         key = tuple(frozenset(epoch) for epoch in epochs)
-        if key in self._after:
-            return self._after[key]
-        # Once enough is known, more readings of a vehicle in that state do not make it less.
-        known = next((n for k, n in self._enough.items() if k[:-1] == key[:-1] and k[-1] <= key[-1]), None)
-        if known is None:
-            job, failing = self._perfect([deed for epoch in epochs for deed in epoch.values()])
-            known = assess(self.desk, fold(as_job(self._simulated, job, failing)), "fastest", cautions_read=True).next
-            if known.kind == "repair":
-                self._enough[key] = known
-        self._after[key] = known
-        return known
+        if key not in self._after:
+            # In one order, so that the answer hangs on what was done and not on who was marked first.
+            job, failing = self._perfect([deed for epoch in epochs for deed in _in_order(epoch)])
+            state = fold(as_job(self._simulated, job, failing))
+            self._after[key] = assess(self.desk, state, "fastest", cautions_read=True).next
+        return self._after[key]
 
     def _perfect(self, deeds: list[_Telling]) -> tuple[list[Line], frozenset[int]]:
         """These deeds with what a perfect meter shows on the rested vehicle, and the cranks in which it failed."""
@@ -389,7 +390,7 @@ def _key(deed: _Telling) -> _Key:
     match deed:
         case Probed():
             what = deed.what
-            return (what.state, frozenset({what.red, what.black}), what.clamp)
+            return (what.state, tuple(sorted((what.red, what.black))), what.clamp)
         case Repaired():
             return (deed.kind, deed.repair)
         case Touched():
@@ -398,6 +399,11 @@ def _key(deed: _Telling) -> _Key:
             return (deed.kind, deed.step, deed.choice)
         case _:
             return (deed.kind,)
+
+
+def _in_order(epoch: dict[_Key, _Telling]) -> list[_Telling]:
+    """What changed the vehicle, then what was learnt of it, by name."""
+    return [epoch[key] for key in sorted(epoch, key=lambda key: (isinstance(epoch[key], (Probed, Answered)), key))]
 
 
 def _misused(deed: Probed) -> str:
