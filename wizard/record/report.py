@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
+from wizard.circuit.circuit import Circuit
 from wizard.circuit.heard import Heard
-from wizard.circuit.map import RepairKind, Side
+from wizard.circuit.map import PartChange, RepairKind, Side
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import Shown, drop_between, statement, trusted
 from wizard.errors import DropwalkError
@@ -18,14 +20,17 @@ from wizard.quantities import printable, show_amps, show_band, show_volts
 from wizard.record.printout import FLOOR_JUDGED, JUDGED
 from wizard.record.session import Session
 from wizard.repair.advice import advise
+from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import Candidate, replacement
 from wizard.walk.assessment import Assessment, Band, JudgedReading
 from wizard.walk.case import Case, symptom_of
+from wizard.walk.desk import Desk
 from wizard.walk.drawing import Leads, Row, draw
 from wizard.walk.events import Event, MinutesLogged, ReadingTaken
 from wizard.walk.follow_up import FollowUpView, Tally, follow_up
 from wizard.walk.profile import ProfileRow, loss_profile
-from wizard.walk.proof import RepairProof, SpanProof, repair_proofs
+from wizard.walk.proof import RepairProof, SpanProof, foresee_proof, repair_proofs
+from wizard.walk.state import JobState
 from wizard.walk.walker import assessment_of
 
 _HEARD = {
@@ -111,6 +116,7 @@ class RepairLine(_Line):
     label: str
     finding: str
     evidence: list[int]
+    fitted: list[str]
     helped: bool | None
     result: str
     spans: list[SpanLine]
@@ -172,7 +178,9 @@ class PartLine(_Line):
 
 
 class WorkLine(_Line):
-    """A repair that is called for: how it is done, and what a cable would lose now and in each size."""
+    """A repair that is called for: how it is done, what a cable would lose now and in each size, and what the spans
+    of its proof will then read.
+    """
 
     repair: str
     label: str
@@ -181,6 +189,7 @@ class WorkLine(_Line):
     look: list[str]
     not_enough: list[str]
     sizes: list[str]
+    predicted: list[str]
     minutes: float
     cost: float
 
@@ -252,7 +261,30 @@ def compile_report(
 
     `written` and `times` are shown in the zone that they carry.
     """
-    return _Clerk(case, written, job, dict(times or {})).report()
+    return _Clerk(case, dict(times or {})).report(written, job)
+
+
+def repair_lines(case: Case) -> list[RepairLine]:
+    """Every repair that was done, in order, with its proof."""
+    return _Clerk(case, {}).repairs()
+
+
+def cost_lines(desk: Desk, state: JobState) -> list[CostLine]:
+    """Labour and parts in the order they were entered, those struck out too."""
+    return list(_costs(desk, state))
+
+
+def totals(state: JobState, lines: Iterable[CostLine]) -> Totals | None:
+    """What stands comes to; None when nothing does."""
+    standing = [line for line in lines if not line.struck]
+    if not standing:
+        return None
+    minutes = sum(line.minutes or 0.0 for line in standing)
+    rate = state.labour_per_hour
+    labour = 0.0 if not minutes else None if rate is None else minutes / 60.0 * rate
+    parts = sum(line.total or 0.0 for line in standing if line.minutes is None)
+    total = None if labour is None else labour + parts
+    return Totals(minutes=minutes, labour=labour, parts=parts, total=total)
 
 
 def session_report(session: Session, written: datetime) -> tuple[Report, Drawn]:
@@ -270,11 +302,10 @@ def reading_times(log: Iterable[tuple[datetime, Event]]) -> dict[int, datetime]:
 class _Clerk:
     """Writes one report down."""
 
-    def __init__(self, case: Case, written: datetime, job: int | None, times: dict[int, datetime]) -> None:
+    def __init__(self, case: Case, times: dict[int, datetime]) -> None:
         self.case, self.desk, self.state = case, case.desk, case.state
         self.circuit = case.desk.circuit
-        self.written, self.job, self.times = written, job, times
-        self.found: Assessment = assessment_of(case, cautions_read=True)
+        self.times = times
         self.proofs = repair_proofs(case)
         self.cases = list(reversed([case, *self._earlier()]))
         self.follow_up = follow_up(case.state)
@@ -285,13 +316,18 @@ class _Clerk:
             yield at
             at = at.before
 
-    def report(self) -> tuple[Report, Drawn]:
+    @cached_property
+    def found(self) -> Assessment:
+        return assessment_of(self.case, cautions_read=True)
+
+    def report(self, written: datetime, job: int | None) -> tuple[Report, Drawn]:
         rows = draw(self.circuit, self.found, Leads())
         not_tested = list(self._not_tested())
+        costs = cost_lines(self.desk, self.state)
         report = Report(
-            job=self.job,
+            job=job,
             title=printable(self.state.title),
-            written=self.written,
+            written=written,
             opened=min(self.times.values(), default=None),
             vehicle=dict(self._vehicle()),
             complaint=dict(self._complaint()),
@@ -301,13 +337,13 @@ class _Clerk:
             next=self.found.next.why,
             suspects=[self._suspect(s.part, s.fault, s.probability) for s in self.found.suspects[:6]],
             work=self._work(),
-            repairs=[self._repair(proof, before) for proof, before in zip(self.proofs, self.cases, strict=False)],
+            repairs=self.repairs(),
             readings=[self._reading(reading) for reading in self.found.readings],
             parts=list(self._parts(rows)),
-            follow_up=_follow_up_words(self.follow_up),
+            follow_up=follow_up_words(self.follow_up),
             starts=[_starts(tally) for tally in self.follow_up.tallies if _counted(tally)],
-            costs=list(self._costs()),
-            totals=self._totals(),
+            costs=costs,
+            totals=totals(self.state, costs),
             cautions=list(self._cautions()),
             warnings=[printable(line) for line in self.found.warnings],
             notes=[printable(note) for note in self.state.notes],
@@ -445,6 +481,9 @@ class _Clerk:
         shown = "over 99 %" if odds > 0.99 else "under 1 %" if odds < 0.01 else f"{100 * odds:.0f} %"
         return f"{self._part(part)}, {fault.replace('-', ' ')}: {shown}"
 
+    def repairs(self) -> list[RepairLine]:
+        return [self._repair(proof, before) for proof, before in zip(self.proofs, self.cases, strict=False)]
+
     def _repair(self, proof: RepairProof, before: Case) -> RepairLine:
         shown: Shown | None = before.found[1] if before.found and before.found[0] == proof.repair else None
         told = statement(before.belief, self.desk.limits, proof.repair, shown) if shown else ""
@@ -454,6 +493,7 @@ class _Clerk:
             label=self.circuit.repairs[proof.repair].label,
             finding=told or "Done without a finding: no reading had shown it directly.",
             evidence=list(shown.drop.numbers) if shown else [],
+            fitted=[fitted_words(before.desk.circuit, *fit) for fit in self.state.fits[proof.number - 1].items()],
             helped=proof.helped,
             result=_result(proof),
             spans=[self._span_line(span) for span in proof.spans],
@@ -503,9 +543,16 @@ class _Clerk:
             look=list(advice.look),
             not_enough=list(advice.not_enough),
             sizes=[line for part in advice.replaces for line in self._sizes(part)],
+            predicted=[self._foreseen(foreseen) for foreseen in foresee_proof(self.case, advice.repair)],
             minutes=advice.minutes,
             cost=advice.cost,
         )
+
+    def _foreseen(self, band: Foreseen) -> str:
+        what = band.what
+        span = self._span(what.red or None, what.black or None, what.clamp or None)
+        shown = f"{band.low:.0f} to {show_amps(band.high)}" if what.clamp else show_band(band.low, band.high)
+        return f"{_capital(span)}, {what.state}: {shown}"
 
     def _sizes(self, part: str) -> Iterator[str]:
         lost_v = next((span.lost_v for span in self.found.spans if span.part == part), None)
@@ -518,52 +565,13 @@ class _Clerk:
         yield f"{name}: {duty.length_m:g} m, at most {duty.current_a:.0f} A, {show_volts(duty.allowed_v)} may be lost."
         if sized.lost_v is not None:
             yield f"Now it loses {show_volts(sized.lost_v)}."
-        yield f"As the map has it, sound: {_size_words(sized.standard)}"
+        yield f"As the map has it, sound: {size_words(sized.standard)}"
         if sized.fitted.size != sized.standard.size or sized.fitted.conductor != sized.standard.conductor:
-            yield f"As it is here, sound: {_size_words(sized.fitted)}"
-        yield from (f"To fit: {_size_words(choice)}" for choice in sized.choices)
+            yield f"As it is here, sound: {size_words(sized.fitted)}"
+        yield from (f"To fit: {size_words(choice)}" for choice in sized.choices)
         yield from sized.advice
 
-    # --- costs, cautions, what is missing ------------------------------------------------------------------------
-
-    def _costs(self) -> Iterator[CostLine]:
-        rate = self.state.labour_per_hour
-        for cost in self.state.costs:
-            entry = cost.entry
-            if isinstance(entry, MinutesLogged):
-                step = self.desk.flow.steps.get(entry.step or "")
-                what = ": ".join(text for text in (step.title if step else "", printable(entry.work)) if text)
-                total = None if rate is None else entry.minutes / 60.0 * rate
-                yield CostLine(
-                    entry=cost.number,
-                    what=what or "Labour",
-                    minutes=entry.minutes,
-                    count=None,
-                    price=rate,
-                    total=total,
-                    struck=cost.struck,
-                )
-            else:
-                yield CostLine(
-                    entry=cost.number,
-                    what=printable(entry.what) or "Part",
-                    minutes=None,
-                    count=entry.count,
-                    price=entry.price,
-                    total=entry.count * entry.price,
-                    struck=cost.struck,
-                )
-
-    def _totals(self) -> Totals | None:
-        standing = [line for line in self._costs() if not line.struck]
-        if not standing:
-            return None
-        minutes = sum(line.minutes or 0.0 for line in standing)
-        rate = self.state.labour_per_hour
-        labour = 0.0 if not minutes else None if rate is None else minutes / 60.0 * rate
-        parts = sum(line.total or 0.0 for line in standing if line.minutes is None)
-        total = None if labour is None else labour + parts
-        return Totals(minutes=minutes, labour=labour, parts=parts, total=total)
+    # --- cautions, what is missing ------------------------------------------------------------------------
 
     def _cautions(self) -> Iterator[CautionLine]:
         deeds = {str(self.circuit.repairs[repair].kind) for repair in self.state.repairs}
@@ -612,7 +620,7 @@ class _Clerk:
         brought = [_plain_result(proof) for proof in self.proofs]
         if self.proofs:
             brought += [_capital(line) for line in self.proofs[-1].remains]
-        gone = [_follow_up_words(self.follow_up)] if complaint and complaint.intermittent else []
+        gone = [follow_up_words(self.follow_up)] if complaint and complaint.intermittent else []
         advice = [printable(line) for line in self.found.warnings]
         if self.case.found:
             advice.insert(0, f"Have this done: {self.circuit.repairs[self.case.found[0]].label}.")
@@ -647,7 +655,8 @@ class _Clerk:
         return f"Too many of the battery's volts were lost in one place on their way {way}: {names}."
 
 
-def _size_words(tried: Candidate) -> str:
+def size_words(tried: Candidate) -> str:
+    """A size with what it loses and how warm it gets, and why it will not do where it won't."""
     words = f"{tried.size} {str(tried.conductor).replace('-', ' ')} loses {show_volts(tried.drop_v)} when hot"
     words += f" and ends a long crank at {tried.end_c:.0f} C"
     too = [text for bad, text in ((not tried.keeps_drop, "too much"), (not tried.stays_cool, "too hot")) if bad]
@@ -672,7 +681,8 @@ def _plain_result(proof: RepairProof) -> str:
     return f"Before the repair {show_volts(first.before)} {told}, after it {show_volts(first.after)}. {_result(proof)}"
 
 
-def _follow_up_words(view: FollowUpView) -> str:
+def follow_up_words(view: FollowUpView) -> str:
+    """How far the counting of starts has come, as a sentence."""
     rows = "; ".join(
         f"{tally.engine}: {tally.in_a_row} of {tally.needed_sure}"
         for tally in view.tallies
@@ -717,3 +727,41 @@ def _volts(figure: str) -> str:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
+    """What a repair put in, and what was there."""
+    part = was.parts[name].part
+    told = [f"{change.length_m:g} m" if change.length_m else "", str(change.size or "")]
+    told.append(str(change.conductor or part.conductor).replace("-", " ") if change.size else "")
+    told.append(f"{change.resistance_mohm:g} mohm" if change.resistance_mohm else "")
+    before = f", {part.size} {str(part.conductor).replace('-', ' ')} before" if part.size else ""
+    return f"{_capital(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
+
+
+def _costs(desk: Desk, state: JobState) -> Iterator[CostLine]:
+    rate = state.labour_per_hour
+    for cost in state.costs:
+        entry = cost.entry
+        if isinstance(entry, MinutesLogged):
+            step = desk.flow.steps.get(entry.step or "")
+            what = ": ".join(text for text in (step.title if step else "", printable(entry.work)) if text)
+            yield CostLine(
+                entry=cost.number,
+                what=what or "Labour",
+                minutes=entry.minutes,
+                count=None,
+                price=rate,
+                total=None if rate is None else entry.minutes / 60.0 * rate,
+                struck=cost.struck,
+            )
+        else:
+            yield CostLine(
+                entry=cost.number,
+                what=printable(entry.what) or "Part",
+                minutes=None,
+                count=entry.count,
+                price=entry.price,
+                total=entry.count * entry.price,
+                struck=cost.struck,
+            )
