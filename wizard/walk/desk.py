@@ -26,6 +26,9 @@ class Desk:
     cautions: Cautions
     priors: Priors
     as_told: Desk | None = field(default=None, compare=False, repr=False)
+    _refits: dict[frozenset[tuple[str, PartChange]], Desk] = field(
+        default_factory=dict[frozenset[tuple[str, PartChange]], "Desk"], compare=False, repr=False
+    )
     _models: dict[History, FaultModel] = field(default_factory=dict[History, FaultModel], compare=False, repr=False)
 
     def fault_model(self, history: History) -> FaultModel:
@@ -42,13 +45,14 @@ class Desk:
         told = self.as_told or self
         if not fitted:
             return told
-        circuit = told.circuit
-        told_parts = circuit.changes.parts
-        parts = {**told_parts, **{name: _in_place_of(told_parts.get(name), new) for name, new in fitted.items()}}
-        changes = circuit.changes.model_copy(update={"parts": parts})
-        if changes == self.circuit.changes:
-            return self
-        return replace(told, circuit=Circuit.of(circuit.map, changes, circuit.air_c), as_told=told, _models={})
+        key = frozenset(fitted.items())
+        if key not in told._refits:
+            changes = told.circuit.changes
+            new = {name: _in_place_of(changes.parts.get(name), part) for name, part in fitted.items()}
+            changes = changes.model_copy(update={"parts": {**changes.parts, **new}})
+            circuit = Circuit.of(told.circuit.map, changes, told.circuit.air_c)
+            told._refits[key] = replace(told, circuit=circuit, as_told=told, _refits={}, _models={})
+        return told._refits[key]
 
 
 def _in_place_of(old: PartChange | None, new: PartChange) -> PartChange:
