@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from wizard.lab.exercise import Exercise
+    from wizard.lab.making import Moved
     from wizard.walk.desk import Desk
 
 _PASSPHRASE = "DROPWALK_PASSPHRASE"
@@ -52,7 +53,9 @@ def list_() -> None:
 @lab.command(
     epilog=_example(
         "dropwalk lab new monday.yaml --level easy --seed 7",
-        'dropwalk lab new clamp.yaml --circuit front-battery --part negative-clamp --excess "14 mohm"',
+        'dropwalk lab new clamp.yaml --part negative-clamp --excess "14 mohm"',
+        "dropwalk lab new tired.yaml --fault battery=worn --level middle",
+        'dropwalk lab new thin.yaml --circuit remote-battery --cable long-cable --size "6 mm2"',
     )
 )
 @click.argument("file", metavar="FILE.yaml", type=_TO_FILE)
@@ -61,6 +64,13 @@ def list_() -> None:
 @click.option("--seed", type=click.IntRange(min=0), help="Draw the fault and the vehicle from this number.")
 @click.option("--part", multiple=True, help="Put the fault into this part. Give it twice for two faults.")
 @click.option("--excess", multiple=True, help="Resistance added to that part, such as '14 mohm', or open.")
+@click.option(
+    "--fault", multiple=True, metavar="WHAT", help="A fault of something else: battery=worn, coil=open and so on."
+)
+@click.option("--cable", multiple=True, help="This cable is too small a replacement. Give --size with it.")
+@click.option("--size", multiple=True, help="The size that was put in, such as '6 mm2' or '8 AWG'.")
+@click.option("--moved-by", type=click.Choice(["touch", "heat"]), help="The part's fault comes and goes by this.")
+@click.option("--healthy", is_flag=True, help="Nothing is wrong.")
 @click.option("--title", help="What the student sees above it.")
 @click.option("--board", is_flag=True, help="Played on a real bench board: readings are typed.")
 def new(
@@ -70,6 +80,11 @@ def new(
     seed: int | None,
     part: tuple[str, ...],
     excess: tuple[str, ...],
+    fault: tuple[str, ...],
+    cable: tuple[str, ...],
+    size: tuple[str, ...],
+    moved_by: Moved | None,
+    healthy: bool,
     title: str | None,
     board: bool,
 ) -> None:
@@ -78,21 +93,30 @@ def new(
     One that the wizard itself can't solve is not written.
     """
     from wizard.lab.exercise import LEVELS, Level
-    from wizard.lab.making import chosen, drawn
+    from wizard.lab.making import OTHERS, Chosen, chosen, drawn
 
     if len(part) != len(excess):
         raise click.UsageError("give --excess once for each --part")
+    if len(cable) != len(size):
+        raise click.UsageError("give --size once for each --cable")
+    for other in fault:
+        if other not in OTHERS:
+            raise click.UsageError(f"there is no fault {other!r}; write one of {', '.join(OTHERS)}")
+    hide = Chosen(list(zip(part, excess, strict=True)), fault, list(zip(cable, size, strict=True)), moved_by)
+    faulty = bool(part or fault or cable or moved_by)
+    if healthy and faulty:
+        raise click.UsageError("--healthy has nothing wrong: leave the faults out, or leave it out")
     desk = _desk(circuit)
     levels: dict[str, Level] = {str(known): known for known in LEVELS}
     name = _id_of(file)
-    if part:
-        data = chosen(name, levels[level], desk, list(zip(part, excess, strict=True)), seed or 1)
+    if healthy or faulty:
+        data = chosen(name, levels[level], desk, hide, seed or 1)
     else:
         seed = seed if seed is not None else int.from_bytes(os.urandom(3))
         data = drawn(name, levels[level], desk, seed)
     data |= {"circuit": circuit} | ({"title": title} if title else {}) | ({"board": True} if board else {})
     write_new(file, _as_yaml(data))
-    click.echo(f"{file} is written" + ("" if part else f", drawn from seed {seed}"))
+    click.echo(f"{file} is written" + ("" if healthy or faulty else f", drawn from seed {seed}"))
 
 
 @lab.command(epilog=_example("dropwalk lab seal monday.yaml --to monday.sealed.yaml"))
