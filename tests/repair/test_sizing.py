@@ -151,3 +151,18 @@ def test_a_control_wire_is_sized_for_the_coil_and_not_for_the_motor(remote_desk)
     assert (found.duty.current_a, found.duty.stall_a) == (11.0, 40.0)
     assert found.duty.allowed_v == pytest.approx(0.4)
     assert found.choices[0].size.label == "4 mm2"
+
+
+def test_rings_are_named_where_the_map_tells_the_studs(remote_desk):
+    """Clearance holes of the fine series, ISO 273, from memory: 8.4 mm for M8, 10.5 mm for M10."""
+    circuit = remote_desk.circuit
+    long_cable = replacement(circuit, remote_desk.limits, "long-cable")
+    assert long_cable.ends == (
+        "At isolator load lug: a ring for M8, hole 8.4 mm.",
+        "At bulkhead feed lug: a ring for M10, hole 10.5 mm.",
+    )
+    rear = replacement(circuit, remote_desk.limits, "rear-cable")
+    assert rear.ends[0] == "At positive clamp: a clamp for the post."
+    control = replacement(circuit, remote_desk.limits, "control-feed")
+    assert control.ends == ()
+    assert any("M8: 8.4 mm" in line for line in control.advice)

@@ -117,21 +117,26 @@ class Point(Checked):
     place: Place = Place.ENGINE_BAY
 
 
+# What a cable ends in: a clamp for a battery post, or a ring for a metric stud.
+End = Literal["clamp", "M5", "M6", "M8", "M10", "M12"]
+
+
 class Part(Checked):
-    """What current flows through between two points."""
+    """What current flows through between two points. `ends` says what a cable has at each of the two."""
 
     label: Text
     kind: Kind
     side: Side
     between: tuple[Id, Id]
     repair: Id
-    length_m: PositiveMetres | None = Field(None, validation_alias=AliasChoices("length_m", "length"))
+    length_m: PositiveMetres | None = Field(default=None, validation_alias=AliasChoices("length_m", "length"))
     size: CableSize | None = None
     conductor: Conductor = Conductor.COPPER
     resistance_mohm: PositiveMilliohms | None = Field(
-        None, validation_alias=AliasChoices("resistance_mohm", "resistance")
+        default=None, validation_alias=AliasChoices("resistance_mohm", "resistance")
     )
     fault_weight: Annotated[float, Field(ge=0, le=1000)] | None = None
+    ends: tuple[End, End] | None = None
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         if self.between[0] == self.between[1]:
@@ -139,18 +144,18 @@ class Part(Checked):
         if self.kind in (Kind.CABLE, Kind.STRAP):
             if self.resistance_mohm is None and (self.length_m is None or self.size is None):
                 yield (), f"a {self.kind} needs length_m and size, or resistance_mohm"
-        elif self.length_m is not None or self.size is not None:
-            yield (), f"length and size belong to a cable or a strap, not to {self.kind}"
+        elif self.length_m is not None or self.size is not None or self.ends is not None:
+            yield (), f"length, size and ends belong to a cable or a strap, not to {self.kind}"
 
 
 class PartChange(Checked):
     """What differs from the map in this vehicle."""
 
-    length_m: PositiveMetres | None = Field(None, validation_alias=AliasChoices("length_m", "length"))
+    length_m: PositiveMetres | None = Field(default=None, validation_alias=AliasChoices("length_m", "length"))
     size: CableSize | None = None
     conductor: Conductor | None = None
     resistance_mohm: PositiveMilliohms | None = Field(
-        None, validation_alias=AliasChoices("resistance_mohm", "resistance")
+        default=None, validation_alias=AliasChoices("resistance_mohm", "resistance")
     )
 
 

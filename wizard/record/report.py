@@ -569,6 +569,8 @@ class _Clerk:
         if sized.fitted.size != sized.standard.size or sized.fitted.conductor != sized.standard.conductor:
             yield f"As it is here, sound: {size_words(sized.fitted)}"
         yield from (f"To fit: {size_words(choice)}" for choice in sized.choices)
+        yield from (f"Too small: {size_words(small)}" for small in sized.too_small if not small.fits)
+        yield from sized.ends
         yield from sized.advice
 
     # --- cautions, what is missing ------------------------------------------------------------------------

@@ -81,7 +81,7 @@ def _environment(**options: Any) -> Environment:
     made = Environment(
         loader=FileSystemLoader(_TEMPLATES), undefined=StrictUndefined, keep_trailing_newline=True, **options
     )
-    made.filters.update(when=_when, money=_money, minutes=_minutes, plain=_plain, share=_share)
+    made.filters.update(when=_when, money=money, minutes=show_minutes, plain=_plain, share=show_share)
     return made
 
 
@@ -110,7 +110,7 @@ def _pdf(report: Report, drawn: Drawn, circuit: Circuit, paper: Paper) -> bytes:
         "complaint": list(report.complaint.items()),
         "conditions": list(report.conditions.items()),
         "totals": _totals(report),
-        "work_minutes": _minutes(report.work.minutes) if report.work else "",
+        "work_minutes": show_minutes(report.work.minutes) if report.work else "",
         "starts": [_starts_cells(line) for line in report.starts],
         "readings": [_reading_cells(line) for line in report.readings],
         "struck_readings": [number for number, line in enumerate(report.readings) if line.struck],
@@ -139,18 +139,18 @@ def _totals(report: Report) -> list[tuple[str, str]]:
     totals = report.totals
     if totals is None:
         return []
-    labour = _minutes(totals.minutes)
+    labour = show_minutes(totals.minutes)
     if totals.labour is not None:
-        labour = f"{_money(totals.labour)} ({labour})"
-    lines = [("Labour", labour), ("Parts", _money(totals.parts))]
-    return [*lines, ("Total", _money(totals.total))] if totals.total is not None else lines
+        labour = f"{money(totals.labour)} ({labour})"
+    lines = [("Labour", labour), ("Parts", money(totals.parts))]
+    return [*lines, ("Total", money(totals.total))] if totals.total is not None else lines
 
 
 def _starts_cells(line: StartsLine) -> list[str]:
     needed = [str(number) if number is not None else "" for number in (line.needed_90, line.needed_95)]
     before = f"{line.failed_before} of {line.tries_before}"
     counted = [before, str(line.failed_since), str(line.in_a_row)]
-    return [line.engine, *counted, *needed, _share(line.confidence), ", ".join(line.days)]
+    return [line.engine, *counted, *needed, show_share(line.confidence), ", ".join(line.days)]
 
 
 def _reading_cells(line: ReadingLine) -> list[str]:
@@ -160,7 +160,7 @@ def _reading_cells(line: ReadingLine) -> list[str]:
 
 
 def _cost_cells(line: CostLine) -> list[str]:
-    figures = [_plain(line.minutes), _plain(line.count), _money(line.price), _money(line.total)]
+    figures = [_plain(line.minutes), _plain(line.count), money(line.price), money(line.total)]
     return [str(line.entry), line.what, *figures]
 
 
@@ -168,11 +168,13 @@ def _when(moment: datetime | None) -> str:
     return f"{moment:%Y-%m-%d %H:%M}" if moment else ""
 
 
-def _money(amount: float | None) -> str:
+def money(amount: float | None) -> str:
+    """An amount in whatever currency the job is kept in; nothing where it is not known."""
     return "" if amount is None else f"{amount:,.2f}"
 
 
-def _minutes(minutes: float) -> str:
+def show_minutes(minutes: float) -> str:
+    """Minutes, or hours from two on."""
     return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
 
 
@@ -180,5 +182,6 @@ def _plain(number: float | None) -> str:
     return "" if number is None else f"{number:g}"
 
 
-def _share(share: float | None) -> str:
+def show_share(share: float | None) -> str:
+    """A share as per cent; nothing where it is not known."""
     return "" if share is None else f"{100 * share:.1f} %"

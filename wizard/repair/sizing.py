@@ -6,6 +6,7 @@ The maker's figure for the vehicle and local rules come first.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from wizard.circuit.circuit import Circuit, PassivePart
@@ -89,7 +90,8 @@ class Replacement:
     `standard` is what the map has there and `fitted` this vehicle's own, both as sound ones would be; `lost_v` is what
     readings say is lost now, None where they do not tell. `choices` holds the smallest of each material, metric and
     gauge, that fits and conducts as well as the map's; `too_small` the next smaller one of each, to show why not.
-    `fuse_a` is the smallest standard fuse for a run that has one, None for a run that has none. `advice` is in words.
+    `fuse_a` is the smallest standard fuse for a run that has one, None for a run that has none. `ends` says what goes
+    on each end where the map tells, and `advice` is in words too.
     """
 
     part: str
@@ -100,6 +102,7 @@ class Replacement:
     choices: tuple[Candidate, ...]
     too_small: tuple[Candidate, ...]
     fuse_a: int | None
+    ends: tuple[str, ...]
     advice: tuple[str, ...]
 
 
@@ -209,9 +212,15 @@ def replacement(
             if below is not None or smaller:
                 too_small.append(below or candidate(smaller[-1], conductor, duty))
     fuse_a = _fuse(circuit, passive)
-    return Replacement(
-        part, duty, standard, fitted, lost_v, tuple(choices), tuple(too_small), fuse_a, _advice(duty, choices, fuse_a)
-    )
+    ends = tuple(_ends(circuit, passive))
+    advice = _advice(duty, choices, fuse_a, measure_studs=not ends)
+    return Replacement(part, duty, standard, fitted, lost_v, tuple(choices), tuple(too_small), fuse_a, ends, advice)
+
+
+def _ends(circuit: Circuit, passive: PassivePart) -> Iterator[str]:
+    for point, end in zip(passive.part.between, passive.part.ends or (), strict=False):
+        what = f"a ring for {end}, hole {RING_HOLES_MM[end]:g} mm" if end in RING_HOLES_MM else "a clamp for the post"
+        yield f"At {circuit.map.points[point].label}: {what}."
 
 
 def _as_fitted(passive: PassivePart, duty: Duty) -> Candidate:
@@ -243,13 +252,14 @@ def _fuse(circuit: Circuit, passive: PassivePart) -> int | None:
     return None
 
 
-def _advice(duty: Duty, choices: list[Candidate], fuse_a: int | None) -> tuple[str, ...]:
+def _advice(duty: Duty, choices: list[Candidate], fuse_a: int | None, *, measure_studs: bool) -> tuple[str, ...]:
     rings = ", ".join(f"{stud}: {hole:g} mm" for stud, hole in RING_HOLES_MM.items())
+    hole = f"the ring's hole must fit it closely ({rings})" if measure_studs else "this vehicle's may differ"
     told = [
         "The maker's size wins where it is larger. Measure the way the cable will really lie and leave slack for the "
         "engine's movement.",
-        f"Measure the stud before you buy lugs: the ring's hole must fit it closely ({rings}) and its barrel the size "
-        "of the cable. Crimp with the die that the lug's maker names, then shrink a sleeve with glue over it.",
+        f"Measure the stud before you buy lugs: {hole}, and the barrel must fit the cable. Crimp with the die that "
+        "the lug's maker names, then shrink a sleeve with glue over it.",
         f"Reckoned for {duty.seconds:g} s at {duty.current_a:.0f} A without any heat lost, starting from "
         f"{duty.around_c:g} C, to no more than {INSULATION_C:g} C.",
         COPPER_CLAD_WARNING,
