@@ -92,6 +92,7 @@ class Tab:
     def __init__(self, socket_: aiohttp.ClientWebSocketResponse) -> None:
         self._socket = socket_
         self._number = 0
+        self.requests: list[str] = []
 
     async def ask(self, method: str, **params: Any) -> dict[str, Any]:
         """One command of the protocol and its result."""
@@ -99,9 +100,18 @@ class Tab:
         await self._socket.send_json({"id": self._number, "method": method, "params": params})
         while True:
             answer = json.loads((await self._socket.receive(timeout=60)).data)
+            self._note(answer)
             if answer.get("id") == self._number:
                 assert "error" not in answer, answer
                 return answer["result"]
+
+    def _note(self, event: dict[str, Any]) -> None:
+        """Keep the address of whatever the page asks for."""
+        told = event.get("params", {})
+        if event.get("method") == "Network.requestWillBeSent":
+            self.requests.append(told["request"]["url"])
+        elif event.get("method") == "Network.webSocketCreated":
+            self.requests.append(told["url"])
 
     async def evaluate(self, script: str) -> Any:
         result = await self.ask("Runtime.evaluate", expression=script, returnByValue=True)
@@ -110,6 +120,7 @@ class Tab:
     async def open(self, url: str) -> None:
         """Open the bench and wait until it draws."""
         await self.ask("Page.enable")
+        await self.ask("Network.enable")
         await self.ask("Page.addScriptToEvaluateOnNewDocument", source=_WATCH)
         await self.ask("Page.navigate", url=url)
         await self.until_drawn(0, timeout_s=180)
