@@ -144,7 +144,8 @@ def crank(model: FaultModel, many: Vehicles, change: Floats | float = 1.0) -> Cr
     straps = heavy * ohm[_THIN] / (heavy + ohm[_THIN])
     shared = ohm[BATTERY] + ohm["starter-mounting"] + straps + sum(ohm[name] for name in _REAR)
     control = sum(ohm[name] for name in _CONTROL)
-    pulling, holding = control + circuit.pull_in_ohm, control + circuit.hold_in_ohm
+    pulling = control + circuit.pull_in_ohm + np.where(many.coil_works, 0.0, OPEN_OHM)
+    holding = control + circuit.hold_in_ohm
     closes = many.coil_works & (e * circuit.pull_in_ohm / (pulling + shared) >= circuit.map.solenoid.pull_in_v)
 
     motor_ohm = positive + ohm["solenoid-contacts"] + ohm[MOTOR]

@@ -60,6 +60,7 @@ def drawn_bench(number: int) -> Bench:
     hidden += (
         [{"starter": str(chance.choice(["worn", "dragging", "shorted", "open"]))}] if chance.random() < 0.2 else []
     )
+    hidden += [{"coil": "open"}] if chance.random() < 0.1 else []
     exercise = Exercise.model_validate(
         {
             "exercise": "drawn",
@@ -88,6 +89,8 @@ def netlist(circuit: Circuit, condition: Condition, heard: Heard) -> tuple[list[
     ohms[MOTOR] = min(ohms[MOTOR] * condition.rotor_ratio, OPEN_OHM)
     closed = heard is not Heard.NO_CLICK
     ohms[COIL] = circuit.hold_in_ohm if closed else circuit.pull_in_ohm
+    if not condition.coil_works:
+        ohms[COIL] += OPEN_OHM
     lines = [
         f"vbattery source 0 {condition.source_v!r}",
         f"rbattery source {node[circuit.map.battery.positive]} {ohms[BATTERY]!r}",
@@ -114,7 +117,8 @@ def firm_points(made: Bench) -> set[str]:
         if carries and made.condition.excess_ohm.get(name, 0.0) < OPEN_OHM:
             graph.add_edge(*passive.part.between)
     graph.add_edge(circuit.map.starter.positive, circuit.map.starter.negative)
-    graph.add_edge(*circuit.map.solenoid.coil)
+    if made.condition.coil_works:
+        graph.add_edge(*circuit.map.solenoid.coil)
     return networkx.node_connected_component(graph, circuit.map.battery.negative)
 
 

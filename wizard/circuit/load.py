@@ -38,8 +38,8 @@ SLOW_SHARE = 0.7
 class Added:
     """c circuits that differ from the healthy one by resistance in series in two branches.
 
-    `branch` (c, 2) are branch numbers, `ohm` (c, 2) what is added; `coil_works` (c,) is false where the solenoid
-    never closes.
+    `branch` (c, 2) are branch numbers, `ohm` (c, 2) what is added; `coil_works` (c,) is false where the solenoid's
+    coil is broken, which leaves one of the two branches to it: nothing is added there.
     """
 
     branch: Ints
@@ -105,8 +105,16 @@ class LoadModel:
             source_v,
             closed.respond(closed.rows(wanted), added.branch, added.ohm),
             quiet,
-            pulling.respond(pulling.rows(wanted), added.branch[quiet], added.ohm[quiet]),
+            pulling.respond(pulling.rows(wanted), *self._unclosed(added, quiet)),
         )
+
+    def _unclosed(self, added: Added, quiet: Ints) -> tuple[Ints, Floats]:
+        """Branches and added resistance of circuits that never close, a broken coil among them."""
+        branch, ohm = added.branch[quiet], added.ohm[quiet]
+        if len(broken := np.flatnonzero(~added.coil_works[quiet])):
+            free = np.argmin(ohm[broken], axis=1)
+            branch[broken, free], ohm[broken, free] = self.index[COIL], OPEN_OHM
+        return branch, ohm
 
     def hold(self, answers: Answers, demand_a: Floats) -> Held:
         """Start held while the engine asks for this current (c,)."""
@@ -187,8 +195,7 @@ class LoadModel:
             pulling = self.networks.pulling
             through, follows = pulling.per_branch(
                 pulling.rows(observables).opposing,
-                added.branch[quiet],
-                added.ohm[quiet],
+                *self._unclosed(added, quiet),
                 answers.pulling,
                 answers.source_v[quiet],
                 np.zeros(len(quiet)),
