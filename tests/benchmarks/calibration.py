@@ -25,7 +25,6 @@ from tests.vehicles import desk
 from wizard.circuit.load import HEARD, Condition, Heard, operate
 from wizard.circuit.map import Side
 from wizard.circuit.network import OPEN_OHM, Observable
-from wizard.diagnosis.belief import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V, TOLD
 from wizard.diagnosis.faults import (
     MATERIAL_CONTROL_V,
     MATERIAL_V,
@@ -36,6 +35,8 @@ from wizard.diagnosis.faults import (
     evidence_weight,
     site_span,
 )
+from wizard.diagnosis.likelihood import TOLD
+from wizard.diagnosis.prediction import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started

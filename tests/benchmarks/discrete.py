@@ -17,8 +17,11 @@ import numpy as np
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import HEARD
 from wizard.circuit.map import CircuitMap
-from wizard.diagnosis.belief import _SAME, CURRENT_COARSE, CURRENT_FINE, FIRST, TOLD, Belief, Evidence, _Chosen
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import FIRST, Evidence
 from wizard.diagnosis.faults import FaultModel, History, evidence_weight
+from wizard.diagnosis.likelihood import TOLD
+from wizard.diagnosis.prediction import CURRENT_COARSE, CURRENT_FINE, SAME, Chosen
 from wizard.diagnosis.priors import Priors
 
 # Volts, or amps, that a shown value stands for: any small width gives the same odds.
@@ -99,7 +102,7 @@ class Discrete:
         row, cell = np.divmod(self.at, self.currents)
         self.site = model.cells.site[self.cell[row]]
         middle, width = (np.array([one[part] for one in cells])[cell] for part in (0, 1))
-        whole = np.ones(len(row), dtype=bool), np.full(len(row), _SAME)
+        whole = np.ones(len(row), dtype=bool), np.full(len(row), SAME)
         # Where the belief predicts each hypothesis that it keeps, and what it hears then.
         kept = belief.chosen
         places = {key: n for n, key in enumerate(zip(*self.cell[row].T, middle, width, strict=True))}
@@ -107,8 +110,8 @@ class Discrete:
         step = np.zeros((len(row), 4))
         step[own] = kept.step
         observables = [m.what for m in evidence.measurements]
-        chosen = _Chosen(self.cell[row], *whole, middle, width, step)
-        predicted, held = belief._predict(observables, FIRST, chosen)
+        chosen = Chosen(self.cell[row], *whole, middle, width, step)
+        predicted, held = belief._predictor.predict(observables, FIRST, chosen)
         self.mean, self.hearing = predicted.mean, np.eye(len(HEARD))[held.heard]
         self.hearing[own] = belief._fitted.hearing
         crank = [m.crank if m.crank is not None else -m.number for m in evidence.measurements]

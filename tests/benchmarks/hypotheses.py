@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wizard.diagnosis.belief import SOURCE_V
 from wizard.diagnosis.faults import FaultModel
+from wizard.diagnosis.prediction import SOURCE_V
 
 Floats = NDArray[np.float64]
 

@@ -21,18 +21,11 @@ from tests.benchmarks.hypotheses import Rows
 from tests.vehicles import desk
 from wizard.circuit.load import HEARD, SLOW_SHARE, Condition, operate
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Observable
-from wizard.diagnosis.belief import (
-    BATTERY_SPREAD,
-    CURRENT_COARSE,
-    CURRENT_FINE,
-    MODEL_SHARE,
-    ROTOR_SPREAD,
-    TOLD,
-    Belief,
-    Evidence,
-    Measurement,
-)
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
+from wizard.diagnosis.likelihood import TOLD
+from wizard.diagnosis.prediction import BATTERY_SPREAD, CURRENT_COARSE, CURRENT_FINE, MODEL_SHARE, ROTOR_SPREAD
 
 Floats = NDArray[np.float64]
 CIRCUIT = "remote-battery"

@@ -21,9 +21,9 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.map import CircuitMap, Side
 from wizard.circuit.network import BATTERY, MOTOR, Floats, Observable
-from wizard.diagnosis.belief import SOURCE_V
 from wizard.diagnosis.faults import NO_REPAIR, Cell, FaultModel, History, Site
 from wizard.diagnosis.planner import Reach, candidates, minutes_for
+from wizard.diagnosis.prediction import SOURCE_V
 from wizard.diagnosis.yardsticks import BestPlan, Puzzle
 from wizard.files.shelf import circuit_names
 from wizard.walk.assessment import Next

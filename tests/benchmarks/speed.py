@@ -24,7 +24,8 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.map import CircuitMap, Side
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Evidence, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.planner import Reach, candidates, prospects
 

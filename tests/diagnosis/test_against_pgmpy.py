@@ -8,7 +8,8 @@ import pytest
 from tests.benchmarks.discrete import Discrete, small_map, small_model
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Evidence, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Evidence, Measurement
 from wizard.diagnosis.priors import FAMILIES
 from wizard.files.shelf import priors
 

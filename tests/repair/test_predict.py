@@ -8,7 +8,8 @@ import pytest
 from tests.vehicles import desk
 from wizard.circuit.load import Condition, operate
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Evidence, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Evidence, Measurement
 from wizard.diagnosis.faults import History
 from wizard.repair.predict import predict
 

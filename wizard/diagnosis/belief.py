@@ -12,31 +12,29 @@ that moment. A hypothesis may show another cell of severity in each context, so 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wizard.circuit.load import HEARD, Added, Heard, Held, rest_volts
+from wizard.circuit.load import Added, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
+from wizard.diagnosis.evidence import Context, Evidence
 from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, evidence_weight
+from wizard.diagnosis.likelihood import Likelihood
+from wizard.diagnosis.prediction import (
+    CURRENT,
+    CURRENT_COARSE,
+    CURRENT_FINE,
+    OHM,
+    PARTS,
+    SOURCE_V,
+    Chosen,
+    Flags,
+    Predictor,
+    Variant,
+)
 
-Flags = NDArray[np.bool_]
-
-# Cells of the logarithm of the current that the engine asks for, in standard deviations: (middle, width, share).
-CURRENT_FINE = ((-1.7, 0.42, 0.10), (-0.85, 0.42, 0.24), (0.0, 0.42, 0.32), (0.85, 0.42, 0.24), (1.7, 0.42, 0.10))
-CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
-# A charged battery's own volts; the spreads of its internal resistance and the rotor's. Common practice, no source.
-SOURCE_V = 12.6
-BATTERY_SPREAD, ROTOR_SPREAD = 0.4, 0.1
-# What a model of lumped resistances can't say, as a share of a reading.
-MODEL_SHARE = 0.015
-# Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
-WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
-# A reading more likely wrong than right is doubted: it shows nothing, and is asked for again.
-DOUBTED = 0.5
 # Which hypotheses are kept for the exact sum: all if they are no more than so many, else as many of those within this
 # many nats of the best.
 _KEEP_NATS, _KEEP_MOST = 14.0, 2200
@@ -44,193 +42,13 @@ _TIE_NATS = 1e-7
 # Severities further from the middle of their cell than so many standard deviations are predicted where they lie, up to
 # the farthest, for hypotheses within so many nats of the best.
 _STRAIGHT, _FARTHEST, _NEAR_NATS = 0.3, 2.0, 8.0
-# Odds of each of HEARD when one of them is certain.
-_CERTAIN = np.eye(len(HEARD))
 # Volts that differ by less than this share are even.
 _EVEN = 1e-6
 # With more hypotheses than so many, and more than a few readings, those that are further than so many nats below the
 # best with the current in one cell are out.
 _MANY, _FEW, _ROUGH_NATS, _WHOLE_CURRENT = 3000, 3, 18.0, ((0.0, 1.0, 1.0),)
-# Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
-_CHUNK = 1500
-# How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
-TOLD = np.array(
-    [
-        [0.78, 0.12, 0.05, 0.025, 0.025],
-        [0.20, 0.62, 0.10, 0.05, 0.03],
-        [0.06, 0.12, 0.68, 0.06, 0.08],
-        [0.05, 0.10, 0.15, 0.64, 0.06],
-        [0.05, 0.04, 0.10, 0.04, 0.77],
-    ]
-)
-
-
-class Context(NamedTuple):
-    """How many repairs had been done, and whether the fault was away at that moment."""
-
-    repairs: int
-    away: bool = False
-
-
-# Before any repair.
-FIRST = Context(0)
-
-
-class _Variant(NamedTuple):
-    """What contexts make of a hypothesis: whether repairs cure, and what is left of a fault while it is away."""
-
-    cured: bool
-    left: int
-
-
-_GONE, _TRACE, _SAME = range(3)
-
-
-@dataclass(frozen=True)
-class Measurement:
-    """One reading: volts or amps, or None for an open span.
-
-    Readings with the same `crank` shared one crank. `away` says that the fault was not there at that moment.
-    """
-
-    number: int
-    what: Observable
-    value: float | None
-    crank: int | None = None
-    context: Context = FIRST
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """Everything that was found out about the circuit, from the complaint on.
-
-    `tables` are rows of likelihoods, one for each answer that has them, about the circuit as it is now. `repairs` are
-    those done, in order. `away_now` says that a fault that comes and goes is not there at this moment, as far as known.
-    """
-
-    measurements: tuple[Measurement, ...] = ()
-    symptom: Heard | None = None
-    intermittent: bool = False
-    tables: tuple[Mapping[str, float], ...] = ()
-    repairs: tuple[str, ...] = ()
-    away_now: bool = False
-
-
 # Hypotheses, their cells of current, a variant, which of them it is of, and their log weight before any reading.
-_Block = tuple[Hypotheses, Sequence[tuple[float, ...]], _Variant, Ints, Floats]
-
-
-@dataclass(frozen=True)
-class _Who:
-    """k hypotheses as they are in one context: added resistance, battery, engine, and what is broken at rest."""
-
-    added: Added
-    spread_ohm: Floats
-    source_v: Floats
-    source_spread: Floats
-    demand_a: Floats
-    group: Ints
-
-
-class _Reads(NamedTuple):
-    """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
-
-    Those under load and those at rest are kept by span, counted from 0, and value: repeats are looked at once.
-    `observables` are the spans under load, each once, and the open ones; `tolerance` (9, m) is the table of
-    `_tolerance` for the former.
-    """
-
-    context: Context
-    loaded: dict[tuple[int, float], list[int]]
-    resting: dict[tuple[int, float], list[int]]
-    opened: list[Observable]
-    observables: list[Observable]
-    tolerance: Floats
-
-
-@dataclass(frozen=True)
-class _Chosen:
-    """The k hypotheses that are kept, each with one cell of current (its middle and width) and one variant.
-
-    `step` (k, 4) is how far from the middle of their cells the severities lie at which readings are predicted, in
-    standard deviations: of both faults, and of what is left of them while they are away.
-    """
-
-    cell: Ints
-    cured: Flags
-    left: Ints
-    middle: Floats
-    width: Floats
-    step: Floats
-
-    def take(self, rows: Ints) -> _Chosen:
-        """Some of the hypotheses only."""
-        return _Chosen(*(getattr(self, one.name)[rows] for one in fields(self)))
-
-
-# What readings vary with together, by column of the loadings; the tolerance of each branch follows.
-_CURRENT, _SOURCE, _OHM, _TRACE_OHM, _PARTS = 0, 1, 2, 4, 6
-
-
-@dataclass(frozen=True)
-class _Predicted:
-    """Means (k, m); loadings (k, m, f) on what readings share, one standard deviation each; what a crank adds (k, m);
-    and the variance `own` (k, m) that no other reading shares.
-    """
-
-    mean: Floats
-    loadings: Floats
-    crank: Floats
-    own: Floats
-
-    def variance(self) -> Floats:
-        """Of each observable by itself (k, m)."""
-        return np.einsum("kmf,kmf->km", self.loadings, self.loadings) + self.crank**2 + self.own
-
-    def covariance(self, other: _Predicted) -> Floats:
-        """Between these observables and others (k, m, n), apart from cranks and what each has of its own."""
-        return self.loadings @ np.swapaxes(other.loadings, 1, 2)
-
-    def columns(self, which: slice) -> _Predicted:
-        """Some of the observables only."""
-        return _Predicted(self.mean[:, which], self.loadings[:, which], self.crank[:, which], self.own[:, which])
-
-    def take(self, rows: Ints) -> _Predicted:
-        """Some of the hypotheses only."""
-        return _Predicted(self.mean[rows], self.loadings[rows], self.crank[rows], self.own[rows])
-
-
-@dataclass(frozen=True)
-class _Fitted:
-    """How the evidence fits k hypotheses: its log likelihood (k,), what they predict for the m readings, the readings'
-    precision (k, m, m), what that makes of their differences from the means (k, m), the odds that each is wrong (k, m);
-    and, as the circuit is now, the odds of what is heard (k, 5), whether the engine sets the current, the motor's amps.
-    """
-
-    log: Floats
-    predicted: _Predicted
-    precision: Floats
-    pull: Floats
-    wrong: Floats
-    hearing: Floats
-    turning: Flags
-    motor_a: Floats
-
-    def take(self, rows: Ints) -> _Fitted:
-        """Some of the hypotheses only."""
-        arrays = (getattr(self, name) for name in _FITTED)
-        log, *rest = (one[rows] for one in arrays)
-        return _Fitted(log, self.predicted.take(rows), *rest)
-
-    def put(self, rows: Ints, other: _Fitted) -> None:
-        """Other values for some of the hypotheses."""
-        for name in _FITTED:
-            getattr(self, name)[rows] = getattr(other, name)
-        for one in fields(_Predicted):
-            getattr(self.predicted, one.name)[rows] = getattr(other.predicted, one.name)
-
-
-_FITTED = tuple(one.name for one in fields(_Fitted) if one.name != "predicted")
+_Block = tuple[Hypotheses, Sequence[tuple[float, ...]], Variant, Ints, Floats]
 
 
 class Belief:
@@ -242,289 +60,9 @@ class Belief:
         self.now = Context(len(evidence.repairs), evidence.away_now)
         # What is wrong is what shows while the fault acts up, whether it does now or not.
         self.acting = Context(len(evidence.repairs))
-        self._numeric = tuple(m for m in evidence.measurements if m.value is not None)
-        self._open = tuple(m for m in evidence.measurements if m.value is None)
-        self._values = np.array([m.value for m in self._numeric], dtype=float)
-        self._typical = model.circuit.demand_a[1]
-        self.log_spread = float(np.log(model.circuit.demand_a[2] / model.circuit.demand_a[0])) / (2 * 1.645)
-        self._spread_ohm = self._healthy_spreads()
-        self._done_at = np.array(
-            [
-                evidence.repairs.index(site.repair) + 1
-                if site.repair in evidence.repairs
-                else len(evidence.repairs) + 1
-                for site in model.sites
-            ]
-            + [len(evidence.repairs) + 1]
-        )
+        self._predictor = Predictor(model, evidence.repairs)
+        self._likelihood = Likelihood(self._predictor, evidence)
         self._infer()
-
-    # --- what each hypothesis predicts -------------------------------------------------------------------------------
-
-    def _cells_in(self, cell: Ints, cured: Flags, left: Ints, context: Context) -> Ints:
-        """Cells (k, 2) that show in a context."""
-        cells, healthy = self.model.cells, len(self.model.cells.site) - 1
-        site = cells.site[cell]
-        shown = cell
-        if context.away:
-            instead = np.where(left[:, None] == _TRACE, cells.trace[cell], healthy)
-            shown = np.where(left[:, None] == _SAME, cell, instead)
-        if context.repairs:
-            shown = np.where(cured[:, None] & (self._done_at[site] <= context.repairs), healthy, shown)
-        return shown
-
-    def _who(self, shown: Ints, middle: Floats, step: Floats | float = 0.0) -> _Who:
-        cells, scale = self.model.cells, self.model.circuit.scale
-        one, two = shown[:, 0], shown[:, 1]
-        return _Who(
-            Added(
-                cells.branch[shown],
-                cells.added_ohm[shown] + step * cells.spread_ohm[shown],
-                cells.coil_works[one] & cells.coil_works[two],
-            ),
-            cells.spread_ohm[shown],
-            SOURCE_V * scale * cells.source_share[one] * cells.source_share[two],
-            scale * np.minimum(cells.source_spread[one], cells.source_spread[two]),
-            self._typical * np.exp(middle * self.log_spread) * np.maximum(cells.demand[one], cells.demand[two]),
-            cells.group[one] * len(cells.groups) + cells.group[two],
-        )
-
-    def _healthy_spreads(self) -> Floats:
-        """Standard deviation of each branch's resistance in a sound circuit, in ohm (b,)."""
-        index, circuit = self.model.load.index, self.model.circuit
-        spread = np.zeros(len(index))
-        for name, passive in circuit.parts.items():
-            spread[index[name]] = passive.spread_ohm
-        spread[index[BATTERY]] = BATTERY_SPREAD * circuit.battery_ohm
-        spread[index[MOTOR]] = ROTOR_SPREAD * circuit.rotor_ohm
-        return spread
-
-    def _tolerance(self, observables: Sequence[Observable]) -> Floats:
-        """Variance of observables by sound parts' tolerances, as the healthy network shares out currents (3, 3, m).
-
-        Rows are for a motor that stalls, that turns, and contacts that stay open; columns per square of the motor's
-        amps, per amp and volt of the battery, per square of its volts: the coil draws its own current beside the motor.
-        """
-        networks = self.model.load.networks
-        closed, pulling, motor = networks.closed, networks.pulling, self.model.load.index[MOTOR]
-        per_amp = closed.opposing_a[:, motor] / closed.opposing_a[motor, motor]
-        per_volt = closed.source_a - per_amp * closed.source_a[motor]
-        stalled = closed.rows(observables).opposing
-        pinned = stalled[:, motor] / closed.opposing_a[motor, motor]
-        turning = stalled - np.outer(pinned, closed.opposing_a[motor])
-        contacts_open = pulling.rows(observables).opposing
-        none = np.zeros(len(per_amp))
-        table = np.empty((3, 3, len(observables)))
-        for row, (follows, amp, volt) in enumerate(
-            ((stalled, per_amp, per_volt), (turning, per_amp, per_volt), (contacts_open, none, pulling.source_a))
-        ):
-            squares = (follows * self._spread_ohm) ** 2
-            table[row] = squares @ amp**2, 2.0 * squares @ (amp * volt), squares @ volt**2
-        return table
-
-    def _meter(self, observables: Sequence[Observable], mean: Floats) -> Floats:
-        """Variance of the meter and of what the model can't say, for readings around these means (k, m)."""
-        meter = self.model.priors.meter
-        clamp = np.array([bool(what.clamp) for what in observables])
-        model = np.array([MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
-        least = np.where(clamp, meter.clamp_amps, meter.volts * self.model.circuit.scale) ** 2
-        share = (np.where(clamp, meter.clamp_share, meter.share) + model) ** 2
-        return share * (mean * mean) + least
-
-    def _rest(self, observables: Sequence[Observable], group: Ints) -> Floats:
-        """Readings at rest per volt of the battery (k, m)."""
-        role, groups = self.model.circuit.roles, self.model.cells.groups
-        posts = {role["battery.positive"], role["battery.negative"]}
-        used, where = np.unique(group, return_inverse=True)
-        table = np.zeros((len(used), len(observables)))
-        for column, what in enumerate(observables):
-            if {what.red, what.black} == posts:
-                table[:, column] = 1.0 if what.red == role["battery.positive"] else -1.0
-            elif not what.clamp:
-                for row, key in enumerate(map(int, used)):
-                    broken = frozenset({groups[key // len(groups)], groups[key % len(groups)]} - {""})
-                    table[row, column] = self.model.rest_volts(what, broken)
-        return table[where]
-
-    def _predict(self, observables: Sequence[Observable], context: Context, chosen: _Chosen) -> tuple[_Predicted, Held]:
-        """What hypotheses predict for observables of one context before the readings, and what is heard."""
-        shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
-        trace = ((chosen.left == _TRACE) & context.away)[:, None]
-        who = self._who(shown, chosen.middle, np.where(trace, chosen.step[:, 2:], chosen.step[:, :2]))
-        cranking = [i for i, what in enumerate(observables) if what.state == "cranking"]
-        resting = [i for i, what in enumerate(observables) if what.state != "cranking"]
-        loaded = [observables[i] for i in cranking]
-        load = self.model.load
-        answers = load.answers(who.added, loaded, who.source_v)
-        held = load.hold(answers, who.demand_a)
-        count, many, branches = len(who.source_v), len(observables), len(self._spread_ohm)
-        mean, crank = np.zeros((count, many)), np.zeros((count, many))
-        loadings = np.zeros((count, many, _PARTS + branches))
-        mean[:, cranking] = held.values
-        crank[:, cranking] = held.per_amp * (held.varying_a * self.model.priors.crank_change)[:, None]
-        width = held.turning * chosen.width * self.log_spread
-        loadings[:, cranking, _CURRENT] = held.per_amp * (who.demand_a * width)[:, None]
-        loadings[:, cranking, _SOURCE] = held.per_volt * who.source_spread[:, None]
-        ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
-        if context.away:
-            loadings[:, cranking, _TRACE_OHM : _TRACE_OHM + 2] = np.where(trace[:, None], ohms, 0.0)
-            ohms = np.where(trace[:, None], 0.0, ohms)
-        loadings[:, cranking, _OHM : _OHM + 2] = ohms
-        per_ohm = load.per_ohm(who.added, answers, loaded, who.demand_a)
-        loadings[:, cranking, _PARTS:] = per_ohm * self._spread_ohm
-        if resting:
-            rest = self._rest([observables[i] for i in resting], who.group)
-            mean[:, resting] = rest * who.source_v[:, None]
-            loadings[:, resting, _SOURCE] = rest * who.source_spread[:, None]
-        own = self._meter(observables, mean)
-        # As a straight line through what is predicted at the step, on to the middle of the cells.
-        middle = mean - np.einsum("kmf,kf->km", loadings[:, :, _OHM:_PARTS], chosen.step)
-        return _Predicted(middle, loadings, crank, own), held
-
-    # --- the posterior -----------------------------------------------------------------------------------------------
-
-    def _wrong_log(self) -> Floats:
-        """Log density of a wrong reading at each value (m,)."""
-        values = self._values
-        clamp = np.array([bool(m.what.clamp) for m in self._numeric])
-        full = np.where(clamp, 1000.0, 13.5 * self.model.circuit.scale)
-        nothing = np.where(clamp, _NOTHING_A, _NOTHING_V * self.model.circuit.scale)
-        near = np.exp(-0.5 * (values / nothing) ** 2) / (nothing * np.sqrt(2 * np.pi))
-        return np.log(WRONG_SHOWS_NOTHING * near + (1 - WRONG_SHOWS_NOTHING) / full)
-
-    @cached_property
-    def _any_away(self) -> bool:
-        return self.now.away or any(m.context.away for m in self.evidence.measurements)
-
-    def _told_log(self, cell: Ints, hearing: Mapping[Context, Floats]) -> Floats:
-        """Log likelihood of the complaint and of all answers (n,), from what is heard in each context."""
-        total = np.zeros(len(cell))
-        site = self.model.cells.site[cell]
-        for table in self.evidence.tables:
-            total += np.log(evidence_weight(site, self.model.sites, hearing[self.now], table))
-        if self.evidence.symptom is not None:
-            total += np.log(hearing[self._told_in] @ TOLD[:, HEARD.index(self.evidence.symptom)])
-        return total
-
-    @cached_property
-    def _told_in(self) -> Context:
-        """The context that the complaint speaks of: the fault acting up, unless it says that all is well today."""
-        well = self.evidence.symptom is Heard.CRANKS_NORMALLY
-        return Context(0, away=self.evidence.intermittent and well)
-
-    def _contexts(self) -> list[Context]:
-        """Every context that evidence speaks of."""
-        contexts = dict.fromkeys(m.context for m in self.evidence.measurements)
-        if self.evidence.symptom is not None:
-            contexts[self._told_in] = None
-        if self.evidence.tables or not contexts:
-            contexts[self.now] = None
-        return list(contexts)
-
-    def _open_log(self, mean: Floats, source_v: Floats) -> Floats:
-        """Log likelihood of spans that read open: the whole battery must show across them."""
-        shows = np.abs(mean) > 0.75 * source_v[:, None]
-        return np.where(shows, 0.0, np.log(self.model.priors.wrong_reading)).sum(axis=1)
-
-    def _variants(self, hypotheses: Hypotheses) -> list[tuple[_Variant, Ints, Floats]]:
-        """Each variant with the hypotheses that it makes a difference to and its log share of them."""
-        priors, rows = self.model.priors, np.arange(len(hypotheses))
-        site = self.model.cells.site[hypotheses.cell]
-        treated: Flags = np.any(self._done_at[site] <= len(self.evidence.repairs), axis=1)
-        some: Flags = np.any(site >= 0, axis=1)
-        cures = [(True, rows, np.where(treated, np.log(priors.cured), 0.0))]
-        if treated.any():
-            cures.append((False, rows[treated], np.full(int(treated.sum()), np.log1p(-priors.cured))))
-        out: list[tuple[_Variant, Ints, Floats]] = []
-        for cured, of, log in cures:
-            if not self._any_away:
-                out.append((_Variant(cured, _SAME), of, log))
-                continue
-            shares = (priors.gone, priors.trace, 1.0 - priors.gone - priors.trace)
-            out.append((_Variant(cured, _GONE), of, log + np.where(some[of], np.log(shares[0]), 0.0)))
-            for left in (_TRACE, _SAME):
-                kept = some[of]
-                out.append((_Variant(cured, left), of[kept], log[kept] + np.log(max(shares[left], 1e-6))))
-        return out
-
-    def _alike(self, which: Sequence[int]) -> dict[tuple[int, float], list[int]]:
-        """Readings by their span, counted from 0 in the order they come up, and value."""
-        spans = {what: number for number, what in enumerate(dict.fromkeys(self._numeric[i].what for i in which))}
-        alike: dict[tuple[int, float], list[int]] = {}
-        for i in which:
-            alike.setdefault((spans[self._numeric[i].what], float(self._values[i])), []).append(i)
-        return alike
-
-    def _screen(
-        self, hypotheses: Hypotheses, variant: _Variant, rows: Ints, base: Floats, cells: Sequence[tuple[float, ...]]
-    ) -> Floats:
-        """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
-        priors = self.model.priors
-        wrong = priors.wrong_reading
-        wrong_log = np.log(wrong) + self._wrong_log()
-
-        def fit(alike: dict[tuple[int, float], list[int]], mean: Floats, variance: Floats) -> Floats:
-            span, first = [span for span, _ in alike], [numbers[0] for numbers in alike.values()]
-            count = np.array([len(numbers) for numbers in alike.values()], dtype=float)
-            top, fall = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi * variance), -0.5 / variance
-            odds = top[:, span] + fall[:, span] * (self._values[first] - mean[:, span]) ** 2 - wrong_log[first]
-            # The same as logaddexp, which is several times as slow; a right reading is never e^700 times as likely.
-            return np.log1p(np.exp(odds)) @ count + wrong_log[first] @ count
-
-        plans: list[_Reads] = []
-        for context in self._contexts():
-            here = [i for i, m in enumerate(self._numeric) if m.context == context]
-            loaded = [i for i in here if self._numeric[i].what.state == "cranking"]
-            resting = [i for i in here if self._numeric[i].what.state != "cranking"]
-            opened = [m.what for m in self._open if m.context == context]
-            spans = list(dict.fromkeys(self._numeric[i].what for i in loaded))
-            tolerance = self._tolerance(spans).reshape(9, len(spans))
-            plans.append(
-                _Reads(context, self._alike(loaded), self._alike(resting), opened, [*spans, *opened], tolerance)
-            )
-        scores = np.empty((len(rows), len(cells)))
-        for start in range(0, len(rows), _CHUNK):
-            part = slice(start, min(start + _CHUNK, len(rows)))
-            cell = hypotheses.cell[rows[part]]
-            count = len(cell)
-            score = np.repeat(base[part][:, None], len(cells), axis=1)
-            hearing: list[dict[Context, Floats]] = [{} for _ in cells]
-            for context, loaded, resting, opened, observables, tolerance in plans:
-                shown = self._cells_in(cell, np.full(count, variant.cured), np.full(count, variant.left), context)
-                who = self._who(shown, np.zeros(count))
-                answers = self.model.load.answers(who.added, observables, who.source_v)
-                if resting:
-                    at_rest = list(dict.fromkeys(self._numeric[i].what for same in resting.values() for i in same))
-                    rest = self._rest(at_rest, who.group)
-                    mean = rest * who.source_v[:, None]
-                    variance = (rest * who.source_spread[:, None]) ** 2 + self._meter(at_rest, mean)
-                    score += fit(resting, mean, variance)[:, None]
-                for number, (middle, width, _) in enumerate(cells):
-                    demand = who.demand_a * np.exp(middle * self.log_spread)
-                    held = self.model.load.hold(answers, demand)
-                    hearing[number][context] = _CERTAIN[held.heard]
-                    many = len(observables) - len(opened)
-                    if loaded:
-                        mean = held.values[:, :many]
-                        change = held.turning * (width * self.log_spread * demand) ** 2
-                        change += (priors.crank_change * held.varying_a) ** 2
-                        variance = held.per_amp[:, :many] ** 2 * change[:, None]
-                        variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
-                        variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
-                        variance += held.per_ohm_2[:, :many] ** 2 * who.spread_ohm[:, 1:] ** 2
-                        quiet = held.heard == HEARD.index(Heard.NO_CLICK)
-                        state = np.where(quiet, 2, held.turning.astype(np.intp))
-                        squares = np.zeros((3, 3, count))
-                        motor, source = held.motor_a, who.source_v
-                        squares[state, :, np.arange(count)] = np.stack([motor**2, motor * source, source**2], axis=1)
-                        variance += squares.reshape(9, count).T @ tolerance
-                        variance += self._meter(observables[:many], mean)
-                        score[:, number] += fit(loaded, mean, variance)
-                    if opened:
-                        score[:, number] += self._open_log(held.values[:, many:], who.source_v)
-            for number, (_, _, share) in enumerate(cells):
-                scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, hearing[number])
-        return scores
 
     def _infer(self) -> None:
         model = self.model
@@ -535,34 +73,34 @@ class Belief:
         scores: list[Floats] = []
         best = -np.inf
         for hypotheses, cells in sets:
-            for variant, rows, log in self._variants(hypotheses):
+            for variant, rows, log in self._likelihood.variants(hypotheses):
                 base = log + hypotheses.log_prior[rows]
-                if len(rows) > _MANY and len(self._numeric) > _FEW:
-                    rough = self._screen(hypotheses, variant, rows, base, _WHOLE_CURRENT)[:, 0]
+                if len(rows) > _MANY and len(self._likelihood.numeric) > _FEW:
+                    rough = self._likelihood.screen(hypotheses, variant, rows, base, _WHOLE_CURRENT)[:, 0]
                     near = rough > max(best, float(rough.max())) - _ROUGH_NATS
                     rows, base = rows[near], base[near]
-                score = self._screen(hypotheses, variant, rows, base, cells)
+                score = self._likelihood.screen(hypotheses, variant, rows, base, cells)
                 best = max(best, float(score.max(initial=-np.inf)))
                 blocks.append((hypotheses, cells, variant, rows, base))
                 scores.append(score)
         flat = np.concatenate([score.ravel() for score in scores])
         ends = np.cumsum([0, *(score.size for score in scores)])
-        most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._numeric), 1) ** 2)))
+        most = int(min(_KEEP_MOST, max(100, 4e5 / max(len(self._likelihood.numeric), 1) ** 2)))
         kept = np.arange(len(flat))
         if len(flat) > most:
             # A hair below the last one kept, so that equals stay or go together whatever the order of the readings.
             last = np.partition(flat, -most)[-most] - _TIE_NATS
             kept = np.flatnonzero(flat > max(float(last), float(flat.max()) - _KEEP_NATS))
-        parts: list[_Chosen] = []
+        parts: list[Chosen] = []
         priors_log: list[Floats] = []
         for number, (hypotheses, cells, variant, rows, base) in enumerate(blocks):
             own = kept[(kept >= ends[number]) & (kept < ends[number + 1])] - ends[number]
             row, cell = np.divmod(own, len(cells))
             middle, width, share = (np.array([c[i] for c in cells])[cell] for i in range(3))
             flags = np.full(len(own), variant.cured), np.full(len(own), variant.left)
-            parts.append(_Chosen(hypotheses.cell[rows[row]], *flags, middle, width, np.zeros((len(own), 4))))
+            parts.append(Chosen(hypotheses.cell[rows[row]], *flags, middle, width, np.zeros((len(own), 4))))
             priors_log.append(base[row] + np.log(share))
-        self.chosen = _Chosen(*(np.concatenate([getattr(p, one.name) for p in parts]) for one in fields(_Chosen)))
+        self.chosen = Chosen(*(np.concatenate([getattr(p, one.name) for p in parts]) for one in fields(Chosen)))
         exact = self._exact(np.concatenate(priors_log))
         # What was left out keeps the weight that the screening gave it, moved by as much as the kept moved.
         shift = _log_sum(exact) - _log_sum(flat[kept])
@@ -577,13 +115,13 @@ class Belief:
         Readings bend with the severity, and those of a likely hypothesis may lie far from the middle of its cell: it is
         predicted once more where they put it.
         """
-        self._fitted = self._fit(self.chosen)
+        self._fitted = self._likelihood.fit(self.chosen)
         total = prior_log + self._fitted.log
         step = self._severity_step()
         far: Flags = (np.abs(step) > _STRAIGHT).any(axis=1) & (total > total.max() - _NEAR_NATS)
         if len(rows := np.flatnonzero(far)):
             there = replace(self.chosen.take(rows), step=step[rows])
-            again = self._fit(there)
+            again = self._likelihood.fit(there)
             # A straight line does not lead past the point where the engine stalls.
             same = np.flatnonzero(again.turning == self._fitted.turning[rows])
             self.chosen.step[rows[same]] = step[rows[same]]
@@ -594,83 +132,11 @@ class Belief:
         """Where the readings put the severities, in standard deviations from the middle of their cells (k, 4)."""
         cells, cell = self.model.cells, self.chosen.cell
         both = np.concatenate([cell, cells.trace[cell]], axis=1)
-        loads = self._fitted.predicted.loadings[:, :, _OHM:_PARTS]
+        loads = self._fitted.predicted.loadings[:, :, OHM:PARTS]
         step = np.einsum("kmf,km->kf", loads, self._fitted.pull)
         # Not below a fifth of the middle.
         least = -0.8 * np.abs(cells.added_ohm[both]) / np.maximum(cells.spread_ohm[both], 1e-12)
         return np.clip(step, np.maximum(least, -_FARTHEST), _FARTHEST)
-
-    def _fit(self, chosen: _Chosen) -> _Fitted:
-        """How well readings and words fit hypotheses."""
-        many, count = len(self._numeric), len(chosen.cell)
-        total = np.zeros(count)
-        width = _PARTS + len(self._spread_ohm)
-        whole = _Predicted(
-            np.empty((count, many)), np.empty((count, many, width)), np.empty((count, many)), np.empty((count, many))
-        )
-        ear = self.model.load.ear
-        heard: dict[Context, tuple[Held, _Predicted]] = {}
-        for context in dict.fromkeys([*self._contexts(), self.now]):
-            here = [i for i, m in enumerate(self._numeric) if m.context == context]
-            opened = [m for m in self._open if m.context == context]
-            observables = [*(self._numeric[i].what for i in here), *(m.what for m in opened)]
-            predicted, held = self._predict([*observables, *ear], context, chosen)
-            for one in fields(whole):
-                getattr(whole, one.name)[:, here] = getattr(predicted, one.name)[:, : len(here)]
-            heard[context] = held, predicted.columns(slice(len(observables), None))
-            if opened:
-                shown = predicted.mean[:, len(here) : len(observables)]
-                total += self._open_log(shown, self._source_v(chosen, context))
-        likelihood, precision, pull, wrong = self._weigh(whole)
-        hearing = {context: self._hears(*heard[context], whole, precision, pull) for context in heard}
-        total += likelihood + self._told_log(chosen.cell, hearing)
-        held = heard[self.now][0]
-        return _Fitted(total, whole, precision, pull, wrong, hearing[self.now], held.turning, held.motor_a)
-
-    def _hears(self, held: Held, ear: _Predicted, whole: _Predicted, precision: Floats, pull: Floats) -> Floats:
-        """Odds of each of HEARD in one context under each hypothesis (k, 5), given all readings."""
-        cross = ear.covariance(whole)
-        mean = ear.mean + np.einsum("kem,km->ke", cross, pull)
-        variance = np.einsum("kef,kef->ke", ear.loadings, ear.loadings)
-        variance -= np.einsum("kem,kem->ke", cross @ precision, cross)
-        return self.model.load.hearing(held, mean, np.sqrt(np.maximum(variance, 0.0)))
-
-    def _weigh(self, whole: _Predicted) -> tuple[Floats, Floats, Floats, Floats]:
-        """Under each hypothesis the log likelihood of all readings (k,), their precision (k, m, m), what that makes of
-        their differences from the means (k, m), and the odds that each is wrong (k, m).
-        """
-        count, many = len(whole.mean), len(self._numeric)
-        if not many:
-            return np.zeros(count), np.zeros((count, 0, 0)), np.zeros((count, 0)), np.zeros((count, 0))
-        covariance = whole.covariance(whole)
-        covariance += whole.crank[:, :, None] * whole.crank[:, None, :] * self._same_crank()
-        covariance[:, np.arange(many), np.arange(many)] += whole.own
-        residual = self._values - whole.mean
-        precision: Floats = np.linalg.inv(covariance).astype(np.float64, copy=False)
-        pull: Floats = np.einsum("kij,kj->ki", precision, residual)
-        _, log_det = np.linalg.slogdet(covariance)
-        fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
-        likelihood, wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log())
-        # A reading that a hypothesis takes for wrong tells it nothing about its current and severity.
-        doubtful = wrong > 0.5
-        if doubtful.any():
-            rows = np.flatnonzero(doubtful.any(axis=1))
-            widened = covariance[rows]
-            at, which = np.nonzero(doubtful[rows])
-            widened[at, which, which] += 1e6
-            precision[rows] = np.linalg.inv(widened)
-            pull[rows] = np.einsum("kij,kj->ki", precision[rows], residual[rows])
-        return likelihood, precision, pull, wrong
-
-    def _source_v(self, chosen: _Chosen, context: Context) -> Floats:
-        """The battery's own volts under each hypothesis in a context (k,)."""
-        shown = self._cells_in(chosen.cell, chosen.cured, chosen.left, context)
-        return self._who(shown, chosen.middle).source_v
-
-    def _same_crank(self) -> Floats:
-        """Which readings were taken in one crank (m, m)."""
-        crank = [m.crank if m.crank is not None else -m.number - 1 for m in self._numeric]
-        return np.equal.outer(crank, crank).astype(float)
 
     def _left_out(
         self,
@@ -690,7 +156,7 @@ class Belief:
             weight.ravel()[own] = 0.0
             by_row = weight.sum(axis=1)
             flags = np.full(len(rows), variant.cured), np.full(len(rows), variant.left)
-            shown = self._cells_in(hypotheses.cell[rows], *flags, self.acting)
+            shown = self._predictor.cells_in(hypotheses.cell[rows], *flags, self.acting)
             np.add.at(self._rest_repair, self._needed(shown)[:, 0], by_row)
             for end in (0, 1):
                 np.add.at(self._rest_site, cells.site[shown[:, end]], by_row)
@@ -708,7 +174,7 @@ class Belief:
     def shown(self) -> Ints:
         """Cells (k, 2) of the kept hypotheses in the circuit as it is now, with a fault that comes and goes there."""
         chosen = self.chosen
-        return self._cells_in(chosen.cell, chosen.cured, chosen.left, self.acting)
+        return self._predictor.cells_in(chosen.cell, chosen.cured, chosen.left, self.acting)
 
     @cached_property
     def sites(self) -> Ints:
@@ -784,10 +250,10 @@ class Belief:
     def doubt(self) -> dict[int, float]:
         """Probability that each reading is wrong, by its number."""
         shares = (self.weight @ self._fitted.wrong) / max(self.weight.sum(), 1e-300)
-        doubts = {m.number: float(share) for m, share in zip(self._numeric, shares, strict=True)}
-        for m in self._open:
-            mean = self._predict([m.what], m.context, self.chosen)[0].mean[:, 0]
-            fits = np.abs(mean) > 0.75 * self._source_v(self.chosen, m.context)
+        doubts = {m.number: float(share) for m, share in zip(self._likelihood.numeric, shares, strict=True)}
+        for m in self._likelihood.opened:
+            mean = self._predictor.predict([m.what], m.context, self.chosen)[0].mean[:, 0]
+            fits = np.abs(mean) > 0.75 * self._predictor.source_v(self.chosen, m.context)
             doubts[m.number] = float(self.weight @ ~fits / self.weight.sum())
         return doubts
 
@@ -808,7 +274,7 @@ class Belief:
         rows, end = np.nonzero(self.sites == site)
         if not len(rows) or not self.weight[rows].sum() > 0:
             return None
-        step, spread = self._within(_OHM + end, rows)
+        step, spread = self._within(OHM + end, rows)
         cell = self.shown[rows, end]
         wide = cells.spread_ohm[cell]
         values = np.concatenate([cells.added_ohm[cell] + wide * (step + z * spread) for z in (-1.5, -0.5, 0.5, 1.5)])
@@ -826,10 +292,12 @@ class Belief:
     @cached_property
     def current_a(self) -> tuple[float, float]:
         """Mean and standard deviation of the current that flows in the motor while start is held, as it is now."""
-        step, spread = self._within(_CURRENT, slice(None))
+        step, spread = self._within(CURRENT, slice(None))
         chosen, turning, motor_a = self.chosen, self._fitted.turning, self._fitted.motor_a
-        demand = self._who(self._cells_in(chosen.cell, chosen.cured, chosen.left, self.now), chosen.middle).demand_a
-        wide = demand * chosen.width * self.log_spread
+        demand = self._predictor.who(
+            self._predictor.cells_in(chosen.cell, chosen.cured, chosen.left, self.now), chosen.middle
+        ).demand_a
+        wide = demand * chosen.width * self._predictor.log_spread
         mean = np.maximum(np.where(turning, demand + wide * step, motor_a), 0.0)
         spread = np.where(turning, wide * spread, 0.03 * motor_a)
         weight = self.weight / self.weight.sum()
@@ -853,15 +321,15 @@ class Belief:
         Where hardly any current flows (a break), it is the current that the engine asks for.
         """
         middle, spread = self.current_a
-        if middle < 0.25 * self._typical:
-            middle, spread = self._typical, self._typical * self.log_spread
+        if middle < 0.25 * self._predictor.typical_a:
+            middle, spread = self._predictor.typical_a, self._predictor.typical_a * self._predictor.log_spread
         load, scale = self.model.load, self.model.circuit.scale
         none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
         loaded = [what for what in observables if what.state == "cranking"]
         source, source_spread = np.array([SOURCE_V * scale]), SOURCE_SPREAD * scale
         answers, demand = load.answers(none, loaded, source), np.array([middle])
         held = load.hold(answers, demand)
-        tolerance = ((load.per_ohm(none, answers, loaded, demand)[0] * self._spread_ohm) ** 2).sum(axis=1)
+        tolerance = ((load.per_ohm(none, answers, loaded, demand)[0] * self._predictor.spread_ohm) ** 2).sum(axis=1)
         wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
         means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
@@ -876,7 +344,7 @@ class Belief:
 
     def without(self, number: int) -> tuple[Floats, Floats, Floats]:
         """What hypotheses that take a reading for wrong would have it read: means, spreads, weights (k,), to sum 1."""
-        column = next((i for i, m in enumerate(self._numeric) if m.number == number), None)
+        column = next((i for i, m in enumerate(self._likelihood.numeric) if m.number == number), None)
         m = next(m for m in self.evidence.measurements if m.number == number)
         odds = self.weight * (self._fitted.wrong[:, column] if column is not None else 1.0)
         rows = np.flatnonzero(odds > 1e-6 * odds.max()) if odds.max() > 0 else np.arange(len(odds))
@@ -897,9 +365,9 @@ class Belief:
             cells = self.model.cells
             cures = np.array([*(site.repair == repaired for site in self.model.sites), False])
             chosen = replace(chosen, cell=np.where(cures[cells.site[chosen.cell]], len(cells.site) - 1, chosen.cell))
-        new, _ = self._predict(observables, context or self.now, chosen)
+        new, _ = self._predictor.predict(observables, context or self.now, chosen)
         mean, variance = new.mean, new.variance()
-        if len(self._numeric):
+        if len(self._likelihood.numeric):
             cross = new.covariance(self._fitted.predicted.take(rows))
             mean = mean + np.einsum("kmn,kn->km", cross, self._fitted.pull[rows])
             gain = cross @ self._fitted.precision[rows]
@@ -919,36 +387,3 @@ def _quantiles(values: Floats, mass: Floats, at: Sequence[float]) -> list[float]
     share = np.cumsum(mass[order])
     share /= share[-1]
     return [float(values[order][min(int(np.searchsorted(share, q)), len(order) - 1)]) for q in at]
-
-
-def _allow_wrong(
-    fits: Floats, precision: Floats, pull: Floats, wrong: float, wrong_log: Floats
-) -> tuple[Floats, Floats]:
-    """Log likelihood (k,) with none, one or two readings wrong, and each reading's odds of being wrong (k, m).
-
-    Leaving a reading out of a joint Gaussian divides it by that reading's own conditional density.
-    """
-    many = len(wrong_log)
-    own = np.einsum("kii->ki", precision)
-    swap = np.log(wrong) - np.log1p(-wrong) + wrong_log
-    one = fits[:, None] + 0.5 * (pull**2 / own + np.log(2 * np.pi / own)) + swap
-    terms = [fits[:, None], one]
-    left, right = np.triu_indices(many, 1)
-    if many >= 4:
-        a, b, c = own[:, left], own[:, right], precision[:, left, right]
-        determinant = np.maximum(a * b - c * c, 1e-300)
-        x, y = pull[:, left], pull[:, right]
-        quadratic = (b * x * x - 2 * c * x * y + a * y * y) / determinant
-        two = fits[:, None] + 0.5 * (quadratic - np.log(determinant)) + np.log(2 * np.pi)
-        terms.append(two + swap[left] + swap[right])
-    joined = np.concatenate(terms, axis=1)
-    top = joined.max(axis=1, keepdims=True)
-    share = np.exp(joined - top)
-    whole = share.sum(axis=1, keepdims=True)
-    share /= whole
-    odds = share[:, 1 : many + 1].copy()
-    if many >= 4:
-        both = share[:, many + 1 :]
-        for column in range(many):
-            odds[:, column] += both[:, (left == column) | (right == column)].sum(axis=1)
-    return (top + np.log(whole))[:, 0] + many * np.log1p(-wrong), odds

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from wizard.diagnosis.belief import DOUBTED, Belief, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.quantities import show_amps, show_band, show_volts
 
 # Around a loop the drops may differ from each other by this share of the largest, and by this much in a 12 V system.

@@ -11,7 +11,8 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
 from wizard.circuit.load import HEARD
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import DOUBTED, Belief, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, Site, site_span
 from wizard.diagnosis.planner import Reach, minutes_for
 from wizard.quantities import show_amps, show_band, show_volts

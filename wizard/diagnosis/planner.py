@@ -11,7 +11,8 @@ import numpy as np
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Floats, Observable
-from wizard.diagnosis.belief import DOUBTED, Belief
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.faults import site_span
 
 # Minutes beside reaching the points: holding start and letting the starter rest, or reading the meter at rest; and

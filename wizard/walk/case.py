@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from wizard.circuit.load import Heard
 from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Context, Evidence, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Context, Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.finding import Shown, find
 from wizard.diagnosis.planner import Reach

@@ -10,7 +10,8 @@ import numpy as np
 
 from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief, Measurement
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Measurement
 from wizard.diagnosis.finding import drop_between, expected_bands
 from wizard.quantities import show_volts
 from wizard.repair.predict import Foreseen, predict
