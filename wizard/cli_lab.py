@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wizard.errors import BadFile, DropwalkError
+from wizard.errors import DropwalkError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from wizard.lab.exercise import Exercise
+    from wizard.lab.given import Given
     from wizard.lab.making import Moved
     from wizard.walk.desk import Desk
 
@@ -45,7 +46,7 @@ def list_() -> None:
     """List the shipped exercises, from the first lesson on."""
     from wizard.lab.exercise import LEVELS
 
-    exercises = [_exercise(name)[0] for name in _names()]
+    exercises = [_exercise(name).exercise for name in _names()]
     for exercise in sorted(exercises, key=lambda e: (LEVELS.index(e.level), e.exercise)):
         click.echo(f"{exercise.exercise:20} {exercise.level:8} {exercise.minutes:3.0f} min  {exercise.title}")
 
@@ -131,7 +132,7 @@ def seal(exercise: str, to: Path, no_bench: bool) -> None:
     """
     from wizard.lab.sealing import seal as lock
 
-    made, _ = _exercise(exercise)
+    made = _exercise(exercise).exercise
     sealed = lock(made, _passphrase(confirm=True), os.urandom, with_bench=not (no_bench or made.board))
     write_new(to, _as_yaml(sealed.model_dump(mode="json", exclude_none=True)))
     click.echo(f"{to} is sealed; keep {exercise} and the passphrase to yourself")
@@ -143,18 +144,20 @@ def seal(exercise: str, to: Path, no_bench: bool) -> None:
 @click.option(
     "--to", "to", type=_FOLDER, default=Path(), help="Folder for the hand-in. Without it, the one you are in."
 )
-def bench(exercise: str, student: str, to: Path) -> None:
+@click.option("--served", is_flag=True, hidden=True, help="Keep the answer back: others are still at it.")
+def bench(exercise: str, student: str, to: Path, served: bool) -> None:
     """Play an exercise at the bench, and hand it in.
 
     EXERCISE is a shipped one's name, or the path of an exercise or a sealed exercise.
     """
     if not (sys.stdin.isatty() and sys.stdout.isatty()) and "TEXTUAL_DRIVER" not in os.environ:
         raise DropwalkError("the bench needs a terminal")
+    from wizard.lab.given import answer_at_once
     from wizard.ui.lab_bench import run_bench
 
-    made, desk = _exercise(exercise, to_play=True)
+    given = _exercise(exercise, to_play=True)
     to.mkdir(parents=True, exist_ok=True)
-    run_bench(made, desk, student, to)
+    run_bench(given.exercise, given.desk, student, to, answers=answer_at_once(given, served=served))
 
 
 @lab.command(epilog=_example("dropwalk lab serve first-clamp --to handed-in"))
@@ -162,9 +165,11 @@ def bench(exercise: str, student: str, to: Path) -> None:
 @click.option("--to", "to", type=_FOLDER, required=True, help="Folder for the hand-ins.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to serve on.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8117, show_default=True)
-def serve(exercise: str, to: Path, host: str, port: int) -> None:
+@click.option("--feedback", is_flag=True, help="Show the answer and the marks right after each hand-in.")
+def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None:
     """Serve an exercise's bench to browsers; the answer stays on this machine.
 
+    Without --feedback a student sees the answer when you show it: the first to finish can't tell the others.
     On this machine alone unless --host says otherwise. Needs the extra `lab`: pip install "dropwalk[lab]".
     """
     try:
@@ -180,7 +185,7 @@ def serve(exercise: str, to: Path, host: str, port: int) -> None:
         click.echo(_WIDER.format(host=host), err=True)
     to.mkdir(parents=True, exist_ok=True)
     click.echo(f"The bench is at http://{host}:{port}. Ctrl+C stops it; hand-ins go to {to}.")
-    serve_bench(exercise, to, host, port)
+    serve_bench(exercise, to, host, port, answers=feedback)
 
 
 @lab.command(epilog=_example("dropwalk lab mark handed-in --to marks.csv --plot marks.svg"))
@@ -234,7 +239,7 @@ def _names() -> list[str]:
     return shipped_names("scenarios/exercises")
 
 
-def _exercise(name: str, *, to_play: bool = False, hand_down: bool = False) -> tuple[Exercise, Desk]:
+def _exercise(name: str, *, to_play: bool = False, hand_down: bool = False) -> Given:
     """A shipped exercise by its name, or an exercise file. A sealed one is opened: to play, by the bench in it.
 
     A passphrase that is asked for is handed down to the processes that serve it, when told to.
@@ -248,29 +253,16 @@ def _exercise(name: str, *, to_play: bool = False, hand_down: bool = False) -> t
     return _read(path, to_play=to_play, hand_down=hand_down)
 
 
-def _read(path: Path, *, to_play: bool, hand_down: bool = False) -> tuple[Exercise, Desk]:
-    from wizard.files import shelf
-    from wizard.files.plainwords import checked
-    from wizard.files.yamltext import read_document
-    from wizard.lab.exercise import Exercise
+def _read(path: Path, *, to_play: bool, hand_down: bool = False) -> Given:
+    from wizard.lab.given import read_exercise
 
-    document = read_document(path)
-    kind = shelf.kind_of(document)
-    if kind is shelf.Kind.EXERCISE:
-        return shelf.fitted(document, Exercise, path.parent)
-    if kind is not shelf.Kind.SEALED:
-        raise BadFile([document.problem((), f"this is a {kind} file; an exercise is wanted")])
-    from wizard.lab.sealing import Sealed, open_answer, open_bench
-
-    sealed = checked(document, Sealed)
-    if to_play and sealed.bench:
-        exercise = open_bench(sealed)
-    else:
+    def asked() -> str:
         passphrase = _passphrase()
-        exercise = open_answer(sealed, passphrase)
         if hand_down:
             os.environ[_PASSPHRASE] = passphrase
-    return exercise, shelf.desk_for(exercise.complaint(), exercise.flow, path.parent)
+        return passphrase
+
+    return read_exercise(path, asked, to_play=to_play)
 
 
 def _finder(folder: Path | None) -> Callable[[str], tuple[Exercise, Desk]]:
@@ -289,11 +281,10 @@ def _finder(folder: Path | None) -> Callable[[str], tuple[Exercise, Desk]]:
                 own[name] = path
 
     def find(name: str) -> tuple[Exercise, Desk]:
-        if name in own:
-            return _read(own[name], to_play=False)
-        if name not in _names():
+        if name not in own and name not in _names():
             raise DropwalkError(f"there is no exercise {name!r} here; give its folder with --exercises")
-        return _exercise(name)
+        given = _read(own[name], to_play=False) if name in own else _exercise(name)
+        return given.exercise, given.desk
 
     return find
 

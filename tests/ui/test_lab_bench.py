@@ -11,13 +11,21 @@ from textual.widgets import OptionList, Static
 
 from tests.lab.shipped import set_exercise
 from wizard.lab.deeds import Probed
+from wizard.lab.exercise import Feedback
+from wizard.lab.given import Given, answer_at_once
 from wizard.lab.handin import read_handin
 from wizard.lab.marking import Marker
 from wizard.ui.lab_bench import BenchApp, BenchScreen
+from wizard.ui.visit import Page
 
 
 def bench(app: BenchApp) -> BenchScreen:
     return next(screen for screen in app.screen_stack if isinstance(screen, BenchScreen))
+
+
+def page_text(app: BenchApp) -> str:
+    assert isinstance(app.screen, Page)
+    return str(app.screen.text)
 
 
 async def press(pilot: Pilot[Any], *keys: str) -> None:
@@ -74,12 +82,56 @@ async def test_an_exercise_is_played_to_its_hand_in(tmp_path: Path, size: tuple[
         # Nothing is handed in before it is confirmed, and all of it is on disk already.
         assert [path.name for path in tmp_path.iterdir()] == ["a-b-learner.first-clamp.draft.json"]
         await press(pilot, "i", "enter")
+        told = page_text(app)
+        assert told.startswith("Handed in as a-b-learner.first-clamp.handin.json.")
+        assert "100 of 100 points" in told
+        assert "YOURS           BEST" in told
+        await press(pilot, "escape")
     [file] = tmp_path.iterdir()
     handin = read_handin(file)
     assert file.name == "a-b-learner.first-clamp.handin.json"
     assert handin.student == "A. <b>Learner"
     marked = Marker(exercise, desk).mark(handin)
     assert marked.total == 100, marked.marks
+
+
+async def test_a_sealed_or_served_exercise_keeps_its_answer_after_the_hand_in(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path, answers=False)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        # The cautions are put off, and a drop is read with start not held.
+        await press(pilot, "escape", "escape")
+        await measure(pilot, app, "battery-positive-post", "starter-b-stud", "space")
+        await measure(pilot, app, "starter-case", "battery-negative-post")
+        await press(pilot, "i", "enter")
+        told = page_text(app)
+        assert "no current, no drop" in told
+        assert "the engine could have fired" in told
+        assert "2R              starter case" in told
+        assert not any(word in told for word in ("BEST", "best was", "At fault", "points"))
+        await press(pilot, "r", "b", "h", "escape")
+    # Nothing is added once it is handed in.
+    [file] = tmp_path.iterdir()
+    assert len([line for line in read_handin(file).plain_lines() if isinstance(line.deed, Probed)]) == 2
+
+
+@pytest.mark.parametrize(
+    ("key", "sealed", "served", "told"),
+    [
+        (None, False, False, True),
+        (None, True, False, False),
+        (None, False, True, False),
+        ("later", False, False, False),
+        ("at-once", True, True, True),
+    ],
+)
+def test_the_teacher_says_when_the_answer_is_shown(
+    key: Feedback | None, sealed: bool, served: bool, told: bool
+) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    given = Given(exercise.model_copy(update={"feedback": key}), desk, sealed)
+    assert answer_at_once(given, served=served) is told
 
 
 async def test_a_broken_off_attempt_goes_on(tmp_path: Path) -> None:

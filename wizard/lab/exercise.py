@@ -24,6 +24,8 @@ Level = Literal["first", "easy", "middle", "hard"]
 LEVELS: tuple[Level, ...] = ("first", "easy", "middle", "hard")
 # Guided: the next step is shown. Hints: shown when asked for. Free: never.
 Help = Literal["guided", "hints", "free"]
+# At once: the hand-in shows the answer. Later: the teacher does.
+Feedback = Literal["at-once", "later"]
 Where = Literal["positive", "ground", "control", "battery", "starter", "engine", "nothing"]
 FULL_MARKS = 100
 _Points = Annotated[int, Field(ge=0, le=FULL_MARKS)]
@@ -51,6 +53,7 @@ class Exercise(HiddenVehicle):
     """A hidden vehicle set as an exercise.
 
     On a `board` the readings are typed from a real meter; `setting_up` tells the teacher how to put the fault in.
+    Without `feedback` it comes at once where the student has the open file, and later where it is sealed or served.
     """
 
     exercise: Id
@@ -58,6 +61,7 @@ class Exercise(HiddenVehicle):
     goals: Annotated[list[Text], Field(max_length=12)] = Field(default_factory=list[Text])
     help: Help = "hints"
     minutes: PositiveMinutes = 45.0
+    feedback: Feedback | None = None
     scheme: Scheme = Scheme()
     board: bool = False
     setting_up: LongText = Field("", validation_alias=AliasChoices("setting_up", "setting-up"))

@@ -89,6 +89,11 @@ class Vehicle:
         self._hidden = tuple(fault for fault in self._hidden if name not in repairs_for(fault, self.circuit.map))
         self.crank()
 
+    def refit(self, circuit: Circuit) -> None:
+        """Put in what this circuit has; it tells in the next crank."""
+        self.circuit = circuit
+        self._sound_ohm = tolerances(self.scenario, circuit)
+
     def _shown(self, true: float, *, clamp: bool) -> float:
         share, least = (
             (self.meter.clamp_share, self.meter.clamp_amps) if clamp else (self.meter.share, self.meter.volts)

@@ -32,6 +32,8 @@ from wizard.lab.deeds import (
     as_job,
 )
 from wizard.lab.exercise import Exercise, Where
+from wizard.lab.feedback import feedback_text, own_text
+from wizard.lab.marking import Marker
 from wizard.lab.meter import AUTO, FUNCTIONS, OVER, RANGES, UNIT, Function
 from wizard.quantities import parse_number, parse_quantity, plain_text
 from wizard.ui.ask_text import AskText
@@ -75,7 +77,7 @@ _KEYS: list[Key] = [
     ("?", "all keys"),
     ("q", "leave"),
 ]
-_ALL_KEYS = """\
+KEYS_TEXT = """\
 Up Down     move along the circuit
 r  b        put the red, the black lead on this point
 c           clamp around the part that leads on from this point
@@ -100,8 +102,8 @@ q           leave; the attempt is kept and goes on when you come back
 """
 
 
-class BenchScreen(Screen[None]):
-    """Shows the circuit and the meter, and puts down what the student does; it judges nothing."""
+class BenchScreen(Screen[Path]):
+    """Shows the circuit and the meter, and puts down what the student does; left with the hand-in when there is one."""
 
     DEFAULT_CSS = """
     BenchScreen #head { height: 1; padding: 0 1; background: $panel; }
@@ -136,13 +138,15 @@ class BenchScreen(Screen[None]):
         Binding("i", "hand_in", show=False),
         Binding("n", "next_test", show=False),
         Binding("y", "cautions", show=False),
-        Binding("question_mark", "app.keys", show=False),
+        Binding("question_mark", "keys", show=False),
         Binding("q", "leave", show=False),
     ]
 
-    def __init__(self, attempt: Attempt) -> None:
+    def __init__(self, attempt: Attempt, *, answers: bool) -> None:
+        """`answers` shows marks and answer after the hand-in; without it the student sees only their own doing."""
         super().__init__()
         self.attempt = attempt
+        self.answers = answers
         self.exercise, self.desk = attempt.exercise, attempt.desk
         self.rows: list[Row] = list(draw(self.desk.circuit, None, Leads()))
         self.red: str | None = None
@@ -361,8 +365,29 @@ class BenchScreen(Screen[None]):
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        text = f"Handed in as {self.handed_in.name}.\n\nYour teacher can show you your walk beside the best one."
-        self.app.push_screen(Page("Handed in", text), lambda _: self.app.exit())
+        at = f"Handed in as {self.handed_in.name}."
+        attempt = self.attempt
+        if not self.answers:
+            own = own_text(self.desk.circuit, attempt.readings, (slip for _, slip in attempt.bench.slips))
+            text = f"{at}\n\nYour teacher can show you the answer, your marks and the best walk.\n\n{own}"
+            self.app.push_screen(Page("Handed in", text), self._leave)
+            return
+        page = Page("Handed in", f"{at}\n\nYour marks are being worked out.")
+        self.app.push_screen(page, self._leave)
+        self.run_worker(partial(self._mark, page, at), thread=True, group="marks")
+
+    def _mark(self, page: Page, at: str) -> None:
+        handin = self.attempt.handin()
+        try:
+            marker = Marker(self.exercise, self.desk)
+            told = feedback_text(marker, handin, marker.mark(handin))
+        except DropwalkError as error:
+            told = f"! {error}"
+        text = f"{at}\n\n{told}"
+        self.app.call_from_thread(page.show, text)
+
+    def _leave(self, _: bool | None) -> None:
+        self.dismiss(self.handed_in)
 
     # --- help ----------------------------------------------------------------------------------------------------
 
@@ -414,7 +439,10 @@ class BenchScreen(Screen[None]):
         self.app.push_screen(CautionsPage(self.desk.cautions, names, confirm=True), read)
 
     def action_leave(self) -> None:
-        self.app.exit()
+        self.dismiss(None)
+
+    def action_keys(self) -> None:
+        self.app.push_screen(Page("Keys at the bench", KEYS_TEXT))
 
     # --- drawing -------------------------------------------------------------------------------------------------
 
@@ -489,8 +517,9 @@ class BenchApp(App[None]):
         Binding("f1", "keys", show=False, priority=True),
     ]
 
-    def __init__(self, exercise: Exercise, desk: Desk, student: str, folder: Path) -> None:
+    def __init__(self, exercise: Exercise, desk: Desk, student: str, folder: Path, *, answers: bool = True) -> None:
         super().__init__()
+        self.answers = answers
         self.exercise, self.desk, self.student, self.folder = exercise, desk, student, folder
 
     def on_mount(self) -> None:
@@ -501,13 +530,14 @@ class BenchApp(App[None]):
             self._begin(self.student)
         else:
             hint = "It goes on your hand-in."
-            self.push_screen(AskText("Your name", hint, "", _checked_name), lambda name: self._begin(name or ""))
+            self.push_screen(AskText("Your name", hint, "", checked_name), lambda name: self._begin(name or ""))
 
     def action_light(self) -> None:
         self.theme = PAPER.name if self.theme == GRAPHITE.name else GRAPHITE.name
 
     def action_keys(self) -> None:
-        self.push_screen(Page("Keys at the bench", _ALL_KEYS))
+        if not isinstance(self.screen, Page):
+            self.push_screen(Page("Keys at the bench", KEYS_TEXT))
 
     def _begin(self, student: str) -> None:
         if not student:
@@ -519,21 +549,22 @@ class BenchApp(App[None]):
         except DropwalkError as error:
             self.push_screen(Page("This can't go on", str(error)), lambda _: self.exit())
             return
-        self.push_screen(BenchScreen(attempt))
+        self.push_screen(BenchScreen(attempt, answers=self.answers), lambda _: self.exit())
 
 
-def _checked_name(text: str) -> str:
+def checked_name(text: str) -> str:
+    """A name for a hand-in. Raises ValueError."""
     name = plain_text(text.strip())
     if not 1 <= len(name) <= 60:
         raise ValueError("write your name, at most 60 characters")
     return name
 
 
-def run_bench(exercise: Exercise, desk: Desk, student: str, folder: Path) -> None:
+def run_bench(exercise: Exercise, desk: Desk, student: str, folder: Path, *, answers: bool) -> None:
     """Run the bench until it is handed in or left. Raises DropwalkError for a name that can't be."""
     if student:
         try:
-            student = _checked_name(student)
+            student = checked_name(student)
         except ValueError as error:
             raise DropwalkError(str(error)) from None
-    BenchApp(exercise, desk, student, folder).run()
+    BenchApp(exercise, desk, student, folder, answers=answers).run()

@@ -22,7 +22,7 @@ _PAGE = """\
 <script src="/static/js/textual.js"></script>
 <style>
 @font-face {{ font-family: "Roboto Mono"; src: url("/static/fonts/RobotoMono-VariableFont_wght.ttf"); }}
-body {{ margin: 0; background: #14171a; color: #e8e6e0; font-family: "Roboto Mono", monospace; }}
+body {{ margin: 0; overflow: hidden; background: #14171a; color: #e8e6e0; font-family: "Roboto Mono", monospace; }}
 .note {{ position: absolute; inset: 0; display: flex; align-items: center; justify-content: center; z-index: 9; }}
 .note a {{ color: inherit; margin-left: 1ch; }}
 .over, body.-first-byte .wait {{ display: none; }}
@@ -64,7 +64,11 @@ class _BenchServer(Server):
         return await super().handle_websocket(request)
 
 
-def serve_bench(exercise: str, folder: Path, host: str, port: int) -> None:
-    """Serve until it is stopped. Each browser gets a bench of its own; the exercise stays on this machine."""
+def serve_bench(exercise: str, folder: Path, host: str, port: int, *, answers: bool) -> None:
+    """Serve until it is stopped. Each browser gets a bench of its own; the exercise stays on this machine.
+
+    `answers` shows the answer of an open exercise right after each hand-in.
+    """
     command = [sys.executable, "-m", "wizard", "lab", "bench", exercise, "--to", str(folder.resolve())]
+    command += [] if answers else ["--served"]
     _BenchServer(shlex.join(command), host=host, port=port, title="dropwalk lab").serve()
