@@ -463,6 +463,8 @@ def _as_json(job: JobSummary) -> dict[str, Any]:
         "events": job.events,
         "readings": job.readings,
         "repairs": job.repairs,
+        "follow_up": job.follow_up,
+        "starts_left": job.starts_left,
         "last_reading": reading.taken.model_dump(mode="json", exclude_none=True) if reading else None,
         "trouble": job.trouble,
     }

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 from wizard.errors import DropwalkError
 from wizard.quantities import printable
 from wizard.walk.events import EVENT, Event, Renamed, Started
+from wizard.walk.follow_up import follow_up
 from wizard.walk.state import JobState, Reading, fold
 
 SCHEMA_VERSION = 1
@@ -59,7 +60,11 @@ class Stored:
 
 @dataclass(frozen=True)
 class JobSummary:
-    """A job in a list. `trouble` says why its events can't be read; then the rest is not known."""
+    """A job in a list. `trouble` says why its events can't be read; then the rest is not known.
+
+    `follow_up` is where the counting of starts stands after a repair of a fault that comes and goes, and `starts_left`
+    how many more good ones in a row are wanted.
+    """
 
     id: int
     title: str
@@ -73,6 +78,8 @@ class JobSummary:
     readings: int = 0
     repairs: int = 0
     last_reading: Reading | None = None
+    follow_up: str | None = None
+    starts_left: int = 0
     trouble: str | None = None
 
 
@@ -284,6 +291,8 @@ def _body(event: Event) -> str:
 
 def _told_by(state: JobState) -> dict[str, object]:
     complaint = state.complaint
+    view = follow_up(state)
+    followed = bool(state.repairs) and (bool(complaint and complaint.intermittent) or bool(state.starts))
     return {
         "circuit": complaint.circuit if complaint else None,
         "symptom": str(complaint.symptom) if complaint and complaint.symptom else None,
@@ -291,4 +300,6 @@ def _told_by(state: JobState) -> dict[str, object]:
         "readings": len(state.standing),
         "repairs": len(state.repairs),
         "last_reading": state.standing[-1] if state.standing else None,
+        "follow_up": view.status if followed else None,
+        "starts_left": sum(tally.left for tally in view.tallies) if followed else 0,
     }

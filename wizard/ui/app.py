@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from wizard.record.session import Session
     from wizard.ui.bench import Bench
     from wizard.ui.intake import Intake
+    from wizard.ui.job import JobScreen
     from wizard.walk.desk import Desk
 
 _PRESS_D = "Press d whenever a reading or an answer is wanted: the simulated vehicle gives it."
@@ -137,8 +138,8 @@ class DropwalkApp(App[None]):
 
         self.push_screen(GlossaryPage(shelf.glossary()))
 
-    def open_job(self, job_id: int) -> None:
-        """Go on with a job where it was left."""
+    def open_job(self, job_id: int, *, starts: bool = False) -> None:
+        """Go on with a job where it was left, or with counting its starts."""
         from wizard.record.session import Session
 
         try:
@@ -148,7 +149,9 @@ class DropwalkApp(App[None]):
         except DropwalkError as error:
             self._say(f"! {error}")
             return
-        self._show_job(session, bench)
+        job = self._show_job(session, bench)
+        if starts:
+            job.action_starts()
 
     def new_job(self) -> None:
         """Take a complaint, then begin."""
@@ -210,11 +213,13 @@ class DropwalkApp(App[None]):
         scenario = scenario or demo(session.state.scenario or "")[0]
         return Bench(scenario, desk, session.state.repairs, seed=session.job_id * 1000 + session.seq)
 
-    def _show_job(self, session: Session, bench: Bench | None) -> None:
+    def _show_job(self, session: Session, bench: Bench | None) -> JobScreen:
         from wizard.ui.job import JobScreen
 
         session.use_meter(self.settings.meter)
-        self.push_screen(JobScreen(session, self.now, bench))
+        job = JobScreen(session, self.now, bench)
+        self.push_screen(job)
+        return job
 
     def show_about(self) -> None:
         """What this is, what it does not know, and every caution."""

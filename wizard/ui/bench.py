@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from wizard.circuit.circuit import Circuit
 from wizard.lab.scenario import Scenario
 from wizard.lab.vehicle import Vehicle
 from wizard.ui.target import Target
@@ -33,6 +34,7 @@ class Bench:
         self._vehicle.crank()
         return self._vehicle.answer(step, self._desk.flow.steps[step])
 
-    def repair(self, repair: str) -> None:
-        """Do a repair on it."""
+    def repair(self, repair: str, circuit: Circuit) -> None:
+        """Do a repair on it, which leaves it with this circuit's cables."""
+        self._vehicle.refit(circuit)
         self._vehicle.repair(repair)

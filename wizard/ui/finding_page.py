@@ -19,23 +19,31 @@ _LEAST_SHOWN = 0.01
 
 
 class FindingPage(Page):
-    """Gives True when the repair is said to be done."""
+    """Gives True when the repair is said to be done, False to see how it is done."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("r", "done", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("r", "done", show=False),
+        Binding("z", "open", show=False),
+    ]
 
-    def __init__(self, desk: Desk, assessment: Assessment, *, can_repair: bool) -> None:
+    def __init__(self, desk: Desk, assessment: Assessment, *, can_repair: bool, can_open: bool) -> None:
         super().__init__("What was found", finding_text(desk, assessment))
         self._can_repair = can_repair
-        if can_repair:
-            self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
-                ("Up Down", "scroll"),
-                ("r", "the repair is done"),
-                ("Esc", "back"),
-            ]
+        self._can_open = can_open
+        self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
+            ("Up Down", "scroll"),
+            *([("z", "how it is done")] if can_open else []),
+            *([("r", "the repair is done")] if can_repair else []),
+            ("Esc", "back"),
+        ]
 
     def action_done(self) -> None:
         if self._can_repair:
             self.dismiss(True)
+
+    def action_open(self) -> None:
+        if self._can_open:
+            self.dismiss(False)
 
 
 def finding_text(desk: Desk, assessment: Assessment) -> Content:

@@ -13,18 +13,17 @@ from wizard.quantities import plain_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.entry import ReadingEntry
-from wizard.ui.finding_page import FindingPage
 from wizard.ui.own_reading import ask_span
 from wizard.ui.part_page import part_text
 from wizard.ui.pick import Item, Pick
 from wizard.ui.readings_page import where_read
+from wizard.ui.repairing import Repairing
 from wizard.ui.run_view import RunView
 from wizard.ui.step_card import step_of, title_of
-from wizard.ui.taking import Taking
 from wizard.ui.visit import Page
 from wizard.ui.why_page import lesson_text, why_text
 from wizard.walk.drawing import short_name
-from wizard.walk.events import CautionsRead, Described, Event, Jumped, Noted, Renamed, Repaired
+from wizard.walk.events import CautionsRead, Described, Event, Jumped, Noted, Renamed
 
 if TYPE_CHECKING:
     from wizard.ui.intake import Intake
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
 _STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-"}
 
 
-class JobScreen(Taking):
+class JobScreen(Repairing):
     """One job at work."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -47,7 +46,6 @@ class JobScreen(Taking):
         Binding("l", "lesson", show=False),
         Binding("c", "cautions", show=False),
         Binding("t", "crank", show=False),
-        Binding("f", "finding", show=False),
         Binding("b", "plan", show=False),
         Binding("d", "demo_meter", show=False),
         Binding("x", "out_of_reach", show=False),
@@ -217,29 +215,6 @@ class JobScreen(Taking):
 
     def action_help(self) -> None:
         self.app.action_help_here()
-
-    # The finding and its repair
-
-    def action_finding(self) -> None:
-        if self.assessment is None:
-            return
-        assessment = self.assessment
-        repair = assessment.next.repair or (assessment.finding.repair if assessment.finding else None)
-        can_repair = repair is not None and repair != "no-repair" and assessment.next.kind == "repair"
-
-        def answered(done: bool | None) -> None:
-            if done and repair is not None:
-                kind = self.session.desk.circuit.repairs[repair].kind
-                self.with_cautions([str(kind)], partial(self._repaired, repair))
-
-        self.app.push_screen(FindingPage(self.session.desk, assessment, can_repair=can_repair), answered)
-
-    def _repaired(self, repair: str) -> None:
-        if self.record(Repaired(repair=repair)):
-            self.acting_up = self.same_crank = False
-            if self.bench is not None:
-                self.bench.repair(repair)
-            self.say("Repair recorded. Now prove it: the same spans, under the same load.")
 
     # The job itself
 

@@ -36,6 +36,12 @@ if TYPE_CHECKING:
     from wizard.ui.app import DropwalkApp
     from wizard.ui.bench import Bench
 
+# What a repair and an end lead to, said first there and last elsewhere.
+_NOW: dict[str, list[Key]] = {
+    "repair": [("z", "how it is done")],
+    "finish": [("o", "report"), ("i", "starts"), ("z", "before, after")],
+}
+_AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("o", "report")]
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
@@ -259,12 +265,14 @@ class JobView(Screen[None]):
             keys = [("1-9", "answer"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
+            keys += _NOW.get(step.kind, [])
         keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("c", "cautions"), ("r", "readings")]
         keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("v", "volts"), ("f", "finding")]
         keys += [("h", "how sure"), ("p", "part"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]
         keys += [("k", "same crank"), ("a", "fails now")] if self.target is not None else []
         keys += [("l", "learn")] if self.plan is Way.WALK else []
         keys += [("n", "note"), ("g", "words"), ("e", "complaint"), ("s", "settings")]
+        keys += [key for key in _AFTER if key[0] not in {name for name, _ in keys}]
         return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
 
     def say(self, text: str | Content) -> None:

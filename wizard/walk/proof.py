@@ -138,9 +138,16 @@ def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProo
     if numbers and after is None:
         against = "above"
     elif after is not None:
-        against = "as-predicted" if foreseen.holds(after) else "below" if after < foreseen.low else "above"
+        against = _against(foreseen, after)
     meaning = None if floor or after is None else meaning_of(judgement, after, sound, circuit.scale)
     return SpanProof(what, was, foreseen, after, sound, limit, floor, judgement, meaning, against, numbers)
+
+
+def _against(foreseen: Foreseen, after: float) -> Against:
+    """A reading against the band as both are shown: in hundredths of a volt, or whole amps."""
+    digits = 0 if foreseen.what.clamp else 2
+    low, shown, high = (round(value, digits) for value in (foreseen.low, after, foreseen.high))
+    return "as-predicted" if low <= shown <= high else "below" if shown < low else "above"
 
 
 def _read(case: Case, what: Observable) -> tuple[float | None, tuple[int, ...]]:

@@ -1,0 +1,76 @@
+"""A page that stays open while things are put on record from it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from textual.app import ComposeResult
+from textual.content import Content
+from textual.widgets import Static
+
+from wizard.errors import DropwalkError
+from wizard.quantities import plain_text
+from wizard.ui.ask_text import AskText
+from wizard.ui.pick import Item, Pick
+from wizard.ui.visit import Page
+from wizard.walk.events import Event
+
+if TYPE_CHECKING:
+    from wizard.record.session import Session
+
+# As long as the text of an entry may be.
+_LONGEST = 300
+
+
+class Logbook(Page):
+    """Shows what `told` says of the job, anew after each entry, and under it a line about the last one."""
+
+    DEFAULT_CSS = """
+    Logbook #said { height: auto; max-height: 3; padding: 0 2; text-style: bold; }
+    """
+
+    def __init__(self, heading: str, session: Session) -> None:
+        super().__init__(heading, "")
+        self.session = session
+
+    def told(self) -> Content:
+        """The page as the job stands now."""
+        raise NotImplementedError
+
+    def body(self) -> ComposeResult:
+        yield from super().body()
+        yield Static("", id="said", markup=False)
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.show(self.told())
+
+    def put(self, said: str, *events: Event) -> None:
+        """On disk first, then on the page; the reason is said when it is refused."""
+        try:
+            self.session.record(*events)
+        except DropwalkError as error:
+            said = f"! {error}"
+        self.say(said)
+        self.show(self.told())
+
+    def say(self, text: str) -> None:
+        """One line about what just happened."""
+        self.query_one("#said", Static).update(text)
+
+    def ask(self, heading: str, hint: str, value: str, check: Callable[[str], Any], use: Callable[[str], None]) -> None:
+        """Ask for a line of text and use it, unless the question is left."""
+        self.app.push_screen(AskText(heading, hint, value, check), lambda text: use(text) if text is not None else None)
+
+    def pick(self, heading: str, items: list[Item], use: Callable[[str], None]) -> None:
+        """Ask which of these and use it, unless the question is left."""
+        self.app.push_screen(Pick(heading, items), lambda ids: use(ids[0]) if ids else None)
+
+
+def short_text(text: str) -> str:
+    """A line of the user's own, without blanks around it. Raises ValueError where it can't be recorded."""
+    text = plain_text(text).strip()
+    if len(text) > _LONGEST:
+        raise ValueError(f"that is too long; {_LONGEST} characters are allowed")
+    return text

@@ -1,0 +1,179 @@
+"""The finding and what follows it: how it is repaired, its proof, starts counted, labour and parts, the report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.worker import get_current_worker
+
+from wizard.diagnosis.faults import NO_REPAIR
+from wizard.ui.finding_page import FindingPage
+from wizard.ui.pick import Item, Pick
+from wizard.ui.taking import Taking
+from wizard.ui.visit import Page
+from wizard.walk.events import Repaired
+
+if TYPE_CHECKING:
+    from wizard.record.report import RepairLine
+    from wizard.ui.repair_page import Fitted
+
+
+class Repairing(Taking):
+    """What needs a page of its own is imported when it is first opened."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f", "finding", show=False),
+        Binding("z", "repair", show=False),
+        Binding("i", "starts", show=False),
+        Binding("y", "costs", show=False),
+        Binding("o", "report", show=False),
+    ]
+
+    def action_finding(self) -> None:
+        if self.assessment is None:
+            return
+        assessment = self.assessment
+        repair = self._called_for()
+        can_repair = repair is not None and assessment.next.kind == "repair"
+
+        def answered(done: bool | None) -> None:
+            if repair is None or done is None:
+                return
+            if done:
+                self._ask_fitted(repair, None)
+            else:
+                self._open_repair(repair, None)
+
+        page = FindingPage(self.session.desk, assessment, can_repair=can_repair, can_open=repair is not None)
+        self.app.push_screen(page, answered)
+
+    def _called_for(self) -> str | None:
+        """The repair that the readings call for and that is still to be done."""
+        if self.assessment is None:
+            return None
+        repair = self.assessment.next.repair
+        if repair is None and self.assessment.finding is not None and not self.session.state.repairs:
+            repair = self.assessment.finding.repair
+        return None if repair == NO_REPAIR else repair
+
+    def action_repair(self) -> None:
+        """The repair that is called for, the proof of those that were done, or any of the map's."""
+        if self.assessment is None:
+            return
+        if (repair := self._called_for()) is not None:
+            self._open_repair(repair, None)
+        elif self.session.state.repairs:
+            self._open_proof()
+        else:
+            self._pick_repair()
+
+    def _pick_repair(self) -> None:
+        known = self.session.desk.circuit.repairs
+        likely = [odds.repair for odds in self.assessment.repairs] if self.assessment else []
+        names = [name for name in dict.fromkeys([*likely, *known]) if name in known and name != NO_REPAIR]
+        items = [Item(name, f"{known[name].label[:1].upper()}{known[name].label[1:]}") for name in names]
+        self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0], None) if ids else None)
+
+    def _open_repair(self, repair: str, fitted: Fitted | None) -> None:
+        from wizard.ui.repair_page import RepairPage
+
+        if self.assessment is None:
+            return
+        page = RepairPage(self.session.desk, self.assessment, repair, fitted, inch=self.inch)
+        self.app.push_screen(page, partial(self._left_repair, repair, fitted))
+        self._beside(partial(self._foresee, repair, fitted), page.show_foreseen)
+
+    def _foresee(self, repair: str, fitted: Fitted | None) -> Any:
+        from wizard.walk.case import Case
+        from wizard.walk.proof import foresee_proof
+
+        return foresee_proof(Case.of(self.session.desk, self.session.state), repair, fitted)
+
+    def _left_repair(self, repair: str, fitted: Fitted | None, done: bool | None) -> None:
+        if done:
+            self._ask_fitted(repair, fitted)
+        elif done is False:
+            self._choose_size(repair, partial(self._open_repair, repair))
+
+    def _ask_fitted(self, repair: str, fitted: Fitted | None) -> None:
+        """Whatever size goes on record is said by the user: before it is done, or when it is."""
+
+        def done(fitted: Fitted) -> None:
+            kind = self.session.desk.circuit.repairs[repair].kind
+            self.with_cautions([str(kind)], partial(self._repaired, repair, fitted))
+
+        if fitted is None:
+            self._choose_size(repair, done)
+        else:
+            done(fitted)
+
+    def _choose_size(self, repair: str, use: Callable[[Fitted], None]) -> None:
+        from wizard.ui.repair_page import ask_fitted
+
+        ask_fitted(self.app, self.session.desk, repair, use, inch=self.inch)
+
+    def _repaired(self, repair: str, fitted: Fitted) -> None:
+        if self.record(Repaired(repair=repair, fitted=dict(fitted))):
+            self.acting_up = self.same_crank = False
+            if self.bench is not None:
+                self.bench.repair(repair, self.session.desk.circuit)
+            self.say("Repair recorded. Now prove it: the same spans, under the same load.")
+
+    def _open_proof(self) -> None:
+        from wizard.ui.proof_page import ProofPage, proof_text
+
+        page = ProofPage()
+        self.app.push_screen(page, lambda other: self._pick_repair() if other else None)
+        self._beside(self._proofs, lambda proofs: page.show(proof_text(proofs)))
+
+    def _proofs(self) -> list[RepairLine]:
+        from wizard.record.report import repair_lines
+        from wizard.walk.case import Case
+
+        return repair_lines(Case.of(self.session.desk, self.session.state))
+
+    def action_starts(self) -> None:
+        from wizard.ui.starts_page import StartsPage
+
+        page = StartsPage(self.session, self.now().astimezone().date())
+        self.app.push_screen(page)
+        if self.session.state.repairs:
+            self._beside(self._proofs, page.show_margin)
+
+    def action_costs(self) -> None:
+        from wizard.ui.costs_page import CostsPage
+
+        self.app.push_screen(CostsPage(self.session, self.assessment.next.step if self.assessment else None))
+
+    def action_report(self) -> None:
+        from wizard.ui.report_page import Destination, ask_destination, write_report
+
+        now = self.now().astimezone()
+
+        def write(to: Destination) -> None:
+            self.say("Writing the report.")
+            self._beside(partial(write_report, self.session, now, to), self._say_whole)
+
+        ask_destination(self.app, self.session.state.title, now.date(), write)
+
+    def _say_whole(self, text: str) -> None:
+        """In the line where it is looked for, or on a page of its own where that would cut it off."""
+        if len(text) < self.size.width - 2:
+            self.say(text)
+        else:
+            self.say("")
+            self.app.push_screen(Page("Report", text))
+
+    def _beside(self, work: Callable[[], Any], use: Callable[[Any], None]) -> None:
+        """Work something out beside the screen; `use` it there unless something newer was asked for meanwhile."""
+
+        def run() -> None:
+            worker = get_current_worker()
+            answer = work()
+            if not worker.is_cancelled:
+                self.app.call_from_thread(use, answer)
+
+        self.run_worker(run, thread=True, exclusive=True, group="beside")
