@@ -259,6 +259,27 @@ def test_a_joint_that_moves_the_needle_is_measured_while_it_acts_up_and_found(re
     assert answer.finding.repair == "clean-isolator-load-joint"
 
 
+def test_cranks_that_differ_by_more_than_their_currents_show_where_the_fault_comes_and_goes(remote_desk: Desk) -> None:
+    def ends(red: str, black: str, least: float, most: float) -> ReadingTaken:
+        return taken(red, black, (least + most) / 2, minimum=least, maximum=most)
+
+    steady = job(remote_desk, *WELL, ends(*FEED, 0.46, 0.52), intermittent=True)
+    wide = job(remote_desk, *WELL, ends(*FEED, 0.46, 5.0), intermittent=True)
+    assert steady.readings[-1].acting_up is None
+    assert wide.readings[-1].acting_up is True
+    assert wide.readings[-1].volts == pytest.approx(5.0)
+    feed = [f"clean-{joint}" for joint in ("positive-clamp", "isolator-load-joint", "bulkhead-feed-joint")]
+    assert all(odds(wide, repair) > 2.0 * odds(steady, repair) for repair in feed)
+    split = [
+        ends("battery-positive-post", "isolator-out-stud", 0.12, 0.14),
+        ends("isolator-out-stud", "isolator-load-lug", 0.01, 4.6),
+    ]
+    answer = job(remote_desk, *WELL, ends(*FEED, 0.46, 5.0), *split, intermittent=True)
+    assert answer.finding is not None
+    assert answer.finding.repair == "clean-isolator-load-joint"
+    assert "4.60 V" in answer.finding.statement
+
+
 def test_what_else_could_be_done_is_weighed_in_minutes(remote_desk: Desk) -> None:
     answer = job(remote_desk, *SIX[:4])
     others = answer.next.alternatives

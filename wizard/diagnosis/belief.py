@@ -250,7 +250,9 @@ class Belief:
     def doubt(self) -> dict[int, float]:
         """Probability that each reading is wrong, by its number."""
         shares = (self.weight @ self._fitted.wrong) / max(self.weight.sum(), 1e-300)
-        doubts = {m.number: float(share) for m, share in zip(self._likelihood.numeric, shares, strict=True)}
+        doubts: dict[int, float] = {}
+        for m, share in zip(self._likelihood.numeric, shares, strict=True):
+            doubts.setdefault(m.number, float(share))
         for m in self._likelihood.opened:
             mean = self._predictor.predict([m.what], m.context, self.chosen)[0].mean[:, 0]
             fits = np.abs(mean) > 0.75 * self._predictor.source_v(self.chosen, m.context)

@@ -14,21 +14,29 @@ from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.finding import Shown, find
 from wizard.diagnosis.planner import Reach
 from wizard.walk.desk import Desk
-from wizard.walk.events import OPEN, Complaint
+from wizard.walk.events import OPEN, Complaint, ReadingTaken
 from wizard.walk.flow import EACH_PART, IT_FAILED, NOT_SURE
 from wizard.walk.state import JobState, Reading
 
+# Cranks differ by no more than this many times the change from one to the next, and a meter's digits, while nothing
+# comes and goes: six standard deviations hold the range of some ten cranks. Common practice, no source.
+_CRANKS_APART, _METERS_APART_V = 6.0, 0.03
 # Against the current by more than this, in a 12 V system, is a pair of swapped leads and not the meter's last digit.
 _SWAPPED_V = 0.02
 
 
 @dataclass(frozen=True)
 class Taken:
-    """A standing reading as a measurement along the current; `swapped` says that its sign had to be turned."""
+    """A standing reading as a measurement along the current; `swapped` says that its sign had to be turned.
+
+    Of several cranks that differ by more than currents do, the measurement is the one that shows the fault, and `away`
+    the one without it.
+    """
 
     reading: Reading
     measurement: Measurement
     swapped: bool
+    away: Measurement | None = None
 
 
 @dataclass(frozen=True)
@@ -62,9 +70,7 @@ class Case:
             told.woke_up_when_touched,
         )
         model = desk.fault_model(history)
-        standing = tuple(
-            _placed(_along_the_current(model, reading), complaint.intermittent) for reading in state.standing
-        )
+        standing = tuple(_placed(_along_the_current(model, reading), model, complaint) for reading in state.standing)
         taken = tuple(t for t in standing if t.reading.repairs_before == len(state.repairs))
         steps = desk.flow.steps
         told = [
@@ -78,7 +84,7 @@ class Case:
             if steps[name].allows(state.answers[name], desk.circuit.parts)
         ]
         tables = tuple(table for table in answered if table is not None)
-        measurements = tuple(t.measurement for t in standing)
+        measurements = tuple(m for t in standing for m in (t.measurement, t.away) if m is not None)
         belief = Belief(
             model,
             Evidence(
@@ -133,8 +139,10 @@ def _told_after_repair(desk: Desk, state: JobState, name: str) -> bool:
 
 def acts_up(desk: Desk, state: JobState) -> bool:
     """Whether a fault that comes and goes is there now: it was just made to show itself, or read while it did."""
-    if state.current and state.current[-1].taken.acting_up is not None:
-        return bool(state.current[-1].taken.acting_up)
+    if state.current:
+        last = state.current[-1].taken
+        if last.acting_up is not None or _comes_and_goes(desk, last):
+            return last.acting_up is not False
     steps = desk.flow.steps
     provoked = (
         steps[name].outcome_of(choice)
@@ -144,10 +152,27 @@ def acts_up(desk: Desk, state: JobState) -> bool:
     return any(outcome in (EACH_PART, IT_FAILED) for outcome in provoked)
 
 
-def _placed(taken: Taken, intermittent: bool) -> Taken:
-    """The reading in its context: a fault that comes and goes counts as away unless the reading is marked."""
-    context = Context(taken.reading.repairs_before, intermittent and not taken.reading.taken.acting_up)
-    return replace(taken, measurement=replace(taken.measurement, context=context))
+def _placed(taken: Taken, model: FaultModel, complaint: Complaint) -> Taken:
+    """The reading in its context: a fault that comes and goes counts as away unless the reading shows or says it."""
+    told, m, repairs = taken.reading.taken, taken.measurement, taken.reading.repairs_before
+    there, away = Context(repairs), Context(repairs, away=complaint.intermittent)
+    if complaint.intermittent and m.value is not None and _comes_and_goes(model, told):
+        turn = -1.0 if m.value * float(told.value) < 0 else 1.0
+        sound = model.healthy_volts(m.what)
+        ends = [turn * end for end in (told.minimum, told.maximum) if end is not None]
+        near, far = sorted(ends, key=lambda value: abs(value - sound))
+        shows = replace(m, value=far, context=there, crank=None)
+        return replace(taken, measurement=shows, away=replace(m, value=near, context=away, crank=None))
+    return replace(taken, measurement=replace(m, context=there if told.acting_up else away))
+
+
+def _comes_and_goes(known: FaultModel | Desk, told: ReadingTaken) -> bool:
+    """Whether the least and the most of several cranks are further apart than their currents make them."""
+    if told.minimum is None or told.maximum is None or told.clamp or told.state != "cranking":
+        return False
+    most = max(abs(told.minimum), abs(told.maximum))
+    current = _CRANKS_APART * known.priors.crank_change * most
+    return told.maximum - told.minimum > _METERS_APART_V * known.circuit.scale + current
 
 
 def _along_the_current(model: FaultModel, reading: Reading) -> Taken:

@@ -42,6 +42,7 @@ def judged_readings(case: Case) -> list[JudgedReading]:
 
 def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: bool) -> JudgedReading:
     m, circuit = taken.measurement, case.desk.circuit
+    acting_up = taken.reading.taken.acting_up if taken.away is None else True
     doubt = round(case.belief.doubt.get(m.number, 0.0), 4)
     before = True if earlier else None
     told = taken.reading.taken
@@ -55,7 +56,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
             expected_a=band,
             doubt=doubt,
             before_repair=before,
-            acting_up=told.acting_up,
+            acting_up=acting_up,
             note=note,
         )
     limit, judgement = case.desk.limits.judge(circuit, m.what.state, m.what.red, m.what.black, m.value)
@@ -74,7 +75,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
         meaning=None if floor else meaning_of(judgement, m.value, band, circuit.scale),
         doubt=doubt,
         before_repair=before,
-        acting_up=told.acting_up,
+        acting_up=acting_up,
         note=note,
     )
 

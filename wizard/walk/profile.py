@@ -13,6 +13,7 @@ from typing import Literal
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, operate
 from wizard.circuit.network import Observable
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.walk.assessment import Assessment, Band, JudgedReading
 from wizard.walk.desk import Desk
 
@@ -20,8 +21,6 @@ from wizard.walk.desk import Desk
 _BAND = 1.645
 # A meter in the bay shows hundredths of a volt: a narrower band would be a pretence.
 _LEAST_V = 0.005
-# Readings more likely wrong than right are not drawn.
-_DOUBTED = 0.5
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,7 @@ def loss_profile(desk: Desk, assessment: Assessment) -> tuple[ProfileRow, ...]:
     Each side starts from 0 V: what the motor itself works with is not lost.
     """
     circuit = desk.circuit
-    readings = [r for r in assessment.readings if _tells(r)]
+    readings = _acting_up_first([r for r in assessment.readings if _tells(r)])
     current_a = assessment.current_a or (circuit.demand_a[0], circuit.demand_a[2])
     role = circuit.roles
     rows: list[ProfileRow] = []
@@ -86,8 +85,15 @@ def _tells(reading: JudgedReading) -> bool:
         and reading.clamp is None
         and not reading.struck
         and not reading.before_repair
-        and reading.doubt < _DOUBTED
+        and reading.doubt < DOUBTED
     )
+
+
+def _acting_up_first(readings: Iterable[JudgedReading]) -> list[JudgedReading]:
+    """Of a span that was read while the fault was there and while it was away, the former only."""
+    readings = list(readings)
+    there = {frozenset((r.red, r.black)) for r in readings if r.acting_up}
+    return [r for r in readings if r.acting_up or frozenset((r.red, r.black)) not in there]
 
 
 def _potentials(readings: Iterable[JudgedReading], start: str) -> dict[str, float]:
