@@ -476,7 +476,8 @@ def _line(job: JobSummary) -> str:
     when = job.updated.astimezone().strftime("%Y-%m-%d %H:%M")
     if job.trouble:
         return printable(f"{job.id:>4}  {when}  {job.title}: {job.trouble.splitlines()[0]}")
-    facts = [job.circuit or "no circuit", job.symptom or "symptom not told", f"{job.readings} readings"]
+    count = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
+    facts = [job.circuit or "no circuit", job.symptom or "symptom not told", count]
     if job.last_reading:
         taken = job.last_reading.taken
         shown = show_amps if taken.clamp else show_volts

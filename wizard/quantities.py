@@ -189,11 +189,9 @@ Id = Annotated[str, AfterValidator(_is_id)]
 
 
 def show_volts(volts: float) -> str:
-    """Volts as a meter in the bay shows them: `0.86 V`, `12.4 V`."""
-    rounded = round(volts, 2)
-    if rounded == 0:
-        return "0.00 V"
-    return f"{volts:.1f} V" if abs(volts) >= 9.995 else f"{volts:.2f} V"
+    """Volts to the hundredth, which tells a charged battery from a flat one: `0.86 V`, `12.54 V`."""
+    # Never -0.00.
+    return f"{round(volts, 2) + 0.0:.2f} V"
 
 
 def show_band(low: float, high: float) -> str:

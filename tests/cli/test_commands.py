@@ -56,7 +56,7 @@ def test_a_diagnosis_for_a_person_says_the_same(run, tmp_path):
     words = " ".join(done.stdout.split())
     assert done.exit_code == 0
     assert "4. cranking, isolator in stud to isolator out stud: 1.92 V (OVER THE LIMIT, limit 0.10 V" in words
-    assert "1. cranking, battery positive post to battery negative post: 11.9 V (enough, at least 9.58 V" in words
+    assert "1. cranking, battery positive post to battery negative post: 11.90 V (enough, at least 9.58 V" in words
     assert found["finding"]["statement"] in words
     assert found["next"]["why"] in words
     assert "shown by reading 4" in words

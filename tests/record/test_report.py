@@ -132,7 +132,7 @@ def test_the_record_holds_every_reading_and_shows_struck_ones_as_such(whole):
     assert all(line.at is not None for line in report.readings)
     over = report.readings[5]
     assert (over.value, over.limit, over.judged) == ("0.69 V", "0.05 V", "over the limit")
-    assert report.readings[0].limit == "least 12.4 V"
+    assert report.readings[0].limit == "least 12.40 V"
 
 
 def test_before_and_after_stand_beside_what_was_predicted(whole):

@@ -114,7 +114,7 @@ async def test_a_remark_on_a_reading_is_kept_with_it(bay: Open) -> None:
 @pytest.mark.parametrize(
     ("letters", "page", "shown"),
     [
-        ("reading 2", ReadingsPage, "11.6 V"),
+        ("reading 2", ReadingsPage, "11.60 V"),
         ("engine-bay-cable", Page, "35 mm2"),
         ("point bulkhead stud", Pick, "Black on bulkhead stud"),
     ],

@@ -59,6 +59,8 @@ class DropwalkApp(App[None]):
         self.settings = settings or Settings(tour_seen=True)
         self._settings_file = settings_file
         self._scenario = scenario
+        # What was put in for a new job that has not been begun.
+        self.draft: Intake | None = None
 
     def now(self) -> datetime:
         """The time, UTC."""
@@ -160,7 +162,7 @@ class DropwalkApp(App[None]):
         from wizard.walk.events import Complaint
 
         blank = Intake("", Complaint.model_validate({"circuit": shelf.circuit_names()[0]}))
-        self.push_screen(IntakeScreen(blank, new=True), self._begin)
+        self.push_screen(IntakeScreen(self.draft or blank, new=True, blank=blank), self._begin)
 
     def _begin(self, intake: Intake | None) -> None:
         from wizard.record.session import Session
@@ -172,6 +174,7 @@ class DropwalkApp(App[None]):
         except DropwalkError as error:
             self._say(f"! {error}")
             return
+        self.draft = None
         self._show_job(session, None)
 
     def choose_demo(self) -> None:
@@ -183,11 +186,17 @@ class DropwalkApp(App[None]):
             Pick("Which made-up vehicle?", demo_items()), lambda ids: self.start_demo(ids[0]) if ids else None
         )
 
+    def choose_exercise(self) -> None:
+        """Pick an exercise of the lab and play it; attempts and hand-ins are kept beside the jobs."""
+        from wizard.ui.lab_choice import LabChoice
+
+        LabChoice(self, self.store.path.parent / "lab", self._say).ask()
+
     def start_demo(self, name: str) -> None:
         """A new job on a made-up vehicle, its story first."""
         from wizard.record.session import Session
         from wizard.ui.demos import demo
-        from wizard.ui.visit import Page
+        from wizard.ui.story import Story
 
         try:
             scenario, _ = demo(name)
@@ -204,7 +213,7 @@ class DropwalkApp(App[None]):
             self._say(f"! {error}")
             return
         self._show_job(session, bench)
-        self.push_screen(Page(scenario.title, f"{scenario.story.strip()}\n\n{_PRESS_D}"))
+        self.push_screen(Story(scenario.title, f"{scenario.story.strip()}\n\n{_PRESS_D}"))
 
     def _bench(self, session: Session, desk: Desk, scenario: Scenario | None = None) -> Bench:
         from wizard.ui.bench import Bench

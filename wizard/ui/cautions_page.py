@@ -9,6 +9,8 @@ from textual.content import Content
 
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
+from wizard.walk.assessment import Next
+from wizard.walk.desk import Desk
 from wizard.walk.flow import Cautions
 
 
@@ -24,7 +26,7 @@ class CautionsPage(Page):
         if confirm:
             self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
                 ("Up Down", "scroll"),
-                ("Enter", "read and done"),
+                ("Enter", "on; at the end: read and done"),
                 ("Esc", "not yet"),
             ]
 
@@ -39,11 +41,18 @@ class CautionsPage(Page):
             self.dismiss(True)
 
 
+def to_begin(desk: Desk, step: Next) -> list[str]:
+    """The cautions of a step that asks for them together with those of every reading, to be confirmed once."""
+    places = {str(point.place) for point in desk.circuit.map.points.values()}
+    names = {*(step.cautions or []), *desk.cautions.for_deed("resting", "cranking", *places)}
+    return [name for name in desk.cautions.cautions if name in names]
+
+
 def cautions_text(cautions: Cautions, names: list[str]) -> Content:
     """These cautions in full, and whom the product defers to."""
     lines: list[Content] = []
     for name in names:
         if (caution := cautions.cautions.get(name)) is not None:
-            lines.append(Content.assemble((f"! {caution.title}", "bold $warning"), f"\n{caution.text.strip()}\n"))
+            lines.append(Content.assemble((f"! {caution.title}.", "bold $warning"), f" {caution.text.strip()}"))
     lines.append(Content.styled(cautions.defer.strip(), "italic"))
     return Content("\n").join(lines)

@@ -56,6 +56,7 @@ HOME_KEYS: list[Key] = [
     ("Enter", "open the job that the bar is on, exactly where it was left"),
     ("n", "new job: what the vehicle does, and how it differs from its map"),
     ("d", "a made-up vehicle with a simulated meter"),
+    ("e", "exercises: play one at the bench, or go on with one, and hand it in"),
     ("i", "starts of the job that the bar is on: what was repaired waits for good ones"),
     ("/", "find a job by a few letters of its title, circuit or symptom"),
     ("x", "archive a job: off the list, never erased; on the archive's list, put it back"),
@@ -70,7 +71,8 @@ INTAKE_KEYS: list[Key] = [
     ("Up Down", "choose a line"),
     ("Enter", "answer it; what you don't know you may leave as it is"),
     ("s", "begin the job, or keep what you changed"),
-    ("Esc", "leave; it asks before anything that you put in is lost"),
+    ("x", "empty a new job of what was put in before"),
+    ("Esc", "leave; what you put in for a new job is there when you press n again"),
 ]
 _LETTERS = "Letters are keys while the reading is empty; once a number is begun they are its unit."
 
@@ -102,6 +104,8 @@ def help_for(screen: Screen[Any]) -> Content:
         return Content("\n").join([*([Content(f"{screen.about}\n")] if screen.about else []), _table(screen.keys)])
     if isinstance(screen, HomeScreen):
         return _table(HOME_KEYS)
+    if keys_text := getattr(screen, "keys_text", ""):
+        return Content(keys_text)
     if isinstance(screen, IntakeScreen):
         return _table(INTAKE_KEYS)
     return Content("\n").join([_table(JOB_KEYS), Content(f"\n{_LETTERS}\n"), _table(_MARKS)])

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -21,10 +21,12 @@ from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.quantities import Size, parse_celsius, parse_quantity, plain_text
 from wizard.ui.ask_text import AskText
-from wizard.ui.confirm import Confirm
 from wizard.ui.keybar import Key, KeyBar
 from wizard.ui.pick import Item, Pick
 from wizard.walk.events import Complaint, History
+
+if TYPE_CHECKING:
+    from wizard.ui.app import DropwalkApp
 
 _SYMPTOMS = {
     Heard.CRANKS_NORMALLY: "cranks normally today",
@@ -61,14 +63,18 @@ class IntakeScreen(Screen[Intake]):
     IntakeScreen #said { height: auto; max-height: 3; padding: 0 1; }
     """
     AUTO_FOCUS = "OptionList"
+    app: DropwalkApp
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", show=False),
         Binding("s", "begin", show=False),
+        Binding("x", "empty", show=False),
     ]
 
-    def __init__(self, intake: Intake, *, new: bool, measured: bool = False) -> None:
+    def __init__(self, intake: Intake, *, new: bool, measured: bool = False, blank: Intake | None = None) -> None:
+        """For a new job, `blank` is what it starts from when what was put in before is not wanted."""
         super().__init__()
         self.measured = measured
+        self.blank = blank
         self.before = intake
         self.intake = intake
         self.new = new
@@ -82,11 +88,14 @@ class IntakeScreen(Screen[Intake]):
             ("Up Down", "choose"),
             ("Enter", "answer"),
             ("s", "begin the job" if self.new else "keep it"),
+            *([("x", "empty it")] if self.new else []),
         ]
         yield KeyBar([*keys, ("Esc", "leave")])
 
     def on_mount(self) -> None:
         self._show()
+        if self.blank is not None and self.intake != self.blank:
+            self.say("This is what you put in before. x empties it.")
 
     @property
     def circuit_map(self) -> CircuitMap:
@@ -286,18 +295,28 @@ class IntakeScreen(Screen[Intake]):
             return
         self.dismiss(self.intake)
 
-    def _leave(self, yes: bool | None) -> None:
-        if yes:
-            self.dismiss(None)
+    def action_empty(self) -> None:
+        if self.blank is not None:
+            self.intake = self.blank
+            self.say("Emptied.")
+            self._show()
 
     def action_leave(self) -> None:
-        if self.intake == self.before:
+        """What was put in for a new job waits for the next time; what was changed in another is asked about."""
+        if self.blank is not None:
+            self.app.draft = None if self.intake == self.blank else self.intake
             self.dismiss(None)
-            return
-        self.app.push_screen(
-            Confirm("Leave?", "What you put in here is not kept.", "leave", "stay"),
-            self._leave,
-        )
+        elif self.intake == self.before:
+            self.dismiss(None)
+        else:
+            items = [Item("keep", "Keep what you changed"), Item("drop", "Leave it as it was")]
+            self.app.push_screen(Pick("You changed something", items), self._left)
+
+    def _left(self, ids: tuple[str, ...] | None) -> None:
+        if ids == ("keep",):
+            self.action_begin()
+        elif ids == ("drop",):
+            self.dismiss(None)
 
 
 def _drawn(line: _Line) -> Content:

@@ -11,7 +11,7 @@ from textual.worker import get_current_worker
 from wizard.files.settings import Layout, Way
 from wizard.quantities import plain_text
 from wizard.ui.ask_text import AskText
-from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.cautions_page import CautionsPage, to_begin
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.own_reading import ask_span
 from wizard.ui.part_page import part_text
@@ -19,7 +19,7 @@ from wizard.ui.pick import Item, Pick
 from wizard.ui.readings_page import where_read
 from wizard.ui.repairing import Repairing
 from wizard.ui.run_view import RunView
-from wizard.ui.step_card import step_of, title_of
+from wizard.ui.step_card import choices, step_of, title_of
 from wizard.ui.visit import Page
 from wizard.ui.why_page import lesson_text, why_text
 from wizard.walk.drawing import short_name
@@ -71,12 +71,20 @@ class JobScreen(Repairing):
         if step is None or self.working or self.target is not None:
             return
         if step.kind == "caution":
-            names = [name for name in step.cautions or [] if name not in self.session.state.cautions_read]
-            self._confirm_step(names)
+            read = self.session.state.cautions_read
+            self._confirm_step([name for name in to_begin(self.session.desk, step) if name not in read])
         elif step.kind in ("repair", "finish"):
             self.action_finding()
-        elif step.kind == "ask":
-            self.say(f"Press the number of your answer, 1 to {len(step.choices or [])}.")
+        elif step.kind == "ask" and step.step is not None:
+            self._list_answers(step.step, choices(self.session.desk, step))
+
+    def _list_answers(self, step: str, offered: list[tuple[str, str]]) -> None:
+        """Every answer, however many there are, to be found by a few letters."""
+        labels = dict(offered)
+        items = [Item(choice, label) for choice, label in offered]
+        self.app.push_screen(
+            Pick("Which is it?", items), lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None
+        )
 
     def _confirm_step(self, names: list[str]) -> None:
         def confirmed(yes: bool | None) -> None:
@@ -111,13 +119,24 @@ class JobScreen(Repairing):
         if what == "step":
             self.chosen = None
             if self.record(Jumped(step=name)):
-                self.say("You jumped here. The walk goes on from this step.")
+                self.then(partial(self._say_jumped, name))
         elif what == "reading":
             self.action_readings(int(name))
         elif what == "part":
             self.open_part(name)
         else:
             ask_span(self.app, self.session.desk, self.assessment, self.choose_target, black_on=name)
+
+    def _say_jumped(self, name: str) -> None:
+        if self.assessment is None:
+            return
+        there, here = self.session.desk.flow.steps[name].title, self.assessment.next
+        if here.step == name:
+            self.say("You jumped here. The walk goes on from this step.")
+        elif here.kind == "caution":
+            self.say(f"The cautions come first. Once they are confirmed, the walk goes on from: {there}.")
+        else:
+            self.say(f"There is nothing to do yet at: {there}. The walk stands where it stood.")
 
     def action_point(self, step: int) -> None:
         run = self.query_one(RunView)
@@ -259,6 +278,7 @@ class JobScreen(Repairing):
         entry = self.query_one(ReadingEntry)
         if entry.value and not entry.disabled:
             entry.value = ""
+            self.say("")
         elif self.chosen is not None:
             self.chosen = None
             self.show()

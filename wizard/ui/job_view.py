@@ -22,7 +22,7 @@ from wizard.ui.entry import ReadingEntry
 from wizard.ui.keybar import Key, KeyBar
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
-from wizard.ui.step_card import StepCard, card
+from wizard.ui.step_card import StepCard, card, rest_of
 from wizard.ui.strip import Strip
 from wizard.ui.suspects_view import SuspectsView
 from wizard.ui.target import Target
@@ -42,6 +42,8 @@ _NOW: dict[str, list[Key]] = {
     "finish": [("o", "report"), ("i", "starts"), ("z", "before, after")],
 }
 _AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("o", "report")]
+# Lines that what is said may take; more of it is one key away.
+_MOST_SAID, _MORE = 3, " ..  w: all of it"
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
@@ -54,7 +56,8 @@ class JobView(Screen[None]):
     JobView #entry-line { height: 1; padding: 0 1; }
     JobView #entry-label { width: 9; text-style: bold; }
     JobView #unit { width: 1fr; color: $secondary; padding-left: 1; }
-    JobView #said { height: 1; padding: 0 1; }
+    JobView #said { height: auto; min-height: 1; max-height: 3; padding: 0 1; }
+    JobView KeyBar { min-height: 2; }
     JobView #big { display: none; height: 4; padding: 1 1 0 1; color: $primary; }
     JobView SuspectsView { height: 2; }
     JobView #taken, JobView #reason { display: none; padding: 0 1; }
@@ -184,7 +187,7 @@ class JobView(Screen[None]):
         desk, target = self.session.desk, self.target
         spoken = self._wear()
         self._show_strip()
-        self.query_one(StepCard).show(card(desk, assessment.next, target))
+        self.query_one(StepCard).show(card(desk, assessment.next, target, self._on()), rest_of(desk, assessment.next))
         self.query_one("#entry-line").visible = target is not None
         entry = self.query_one(ReadingEntry)
         entry.disabled = target is None
@@ -211,6 +214,11 @@ class JobView(Screen[None]):
         run.spoken = self.app.settings.layout is Layout.SPOKEN
         run.show(draw(self.session.desk.circuit, assessment, leads))
 
+    def _on(self) -> Target | None:
+        """Where the leads are: on the last reading taken of the circuit as it is."""
+        taken = [reading.taken for reading in self.session.state.current if reading.taken.clamp is None]
+        return Target(taken[-1].state, taken[-1].red, taken[-1].black) if taken else None
+
     def _unit(self, target: Target) -> str:
         said = ["A" if target.clamp is not None else "V, or open"]
         if target.state == "cranking":
@@ -226,6 +234,7 @@ class JobView(Screen[None]):
     def on_input_changed(self, event: Input.Changed) -> None:
         # The large layout shows in big figures what is being typed.
         self.query_one("#big", Digits).update(event.value)
+        self.query_one(KeyBar).show(self._keys())
 
     def _show_strip(self) -> None:
         state, desk = self.session.state, self.session.desk
@@ -259,13 +268,17 @@ class JobView(Screen[None]):
     def _keys(self) -> list[Key]:
         step = self.assessment.next if self.assessment else None
         keys: list[Key] = []
+        if self.target is not None and self.query_one(ReadingEntry).value:
+            return [("Enter", "take it"), ("letters", "type its unit: V, mV, A"), ("F1", "help"), ("Esc", "empty it")]
         if self.target is not None:
             keys = [("Enter", "take it"), *([("d", "meter")] if self.bench else []), ("t", "time crank")]
         elif step is not None and step.kind == "ask":
-            keys = [("1-9", "answer"), *([("d", "look")] if self.bench else [])]
+            keys = [("1-9", "answer"), ("Enter", "list them"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
-            keys += _NOW.get(step.kind, [])
+            keys += {"repair": [("z", "how it is done")], "finish": [("o", "report"), ("i", "starts")]}.get(
+                step.kind, []
+            )
         keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("c", "cautions"), ("r", "readings")]
         keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("v", "volts"), ("f", "finding")]
         keys += [("h", "how sure"), ("p", "part"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]
@@ -276,5 +289,12 @@ class JobView(Screen[None]):
         return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
 
     def say(self, text: str | Content) -> None:
-        """Put one line where the answer to the last deed is looked for."""
-        self.query_one("#said", Static).update(text)
+        """Put a line or two where the answer to the last deed is looked for."""
+        shown = self.query_one("#said", Static)
+        content = Content(text) if isinstance(text, str) else text
+        # No width before the first layout.
+        lines = content.wrap(shown.size.width) if shown.size.width else [content]
+        if len(lines) > _MOST_SAID:
+            kept = lines[_MOST_SAID - 1].truncate(max(0, shown.size.width - len(_MORE)))
+            lines = [*lines[: _MOST_SAID - 1], Content.assemble(kept, (_MORE, "bold"))]
+        shown.update(Content("\n").join(lines))

@@ -14,7 +14,7 @@ from wizard.ui.visit import Page
 from wizard.walk.drawing import short_name
 from wizard.walk.profile import ProfileRow
 
-_SIDES = {"positive": "POSITIVE SIDE, from the post", "ground": "GROUND SIDE, from the starter's case"}
+_SIDES = {"positive": "POSITIVE SIDE, from the post", "ground": "GROUND SIDE, from the case"}
 # Columns of the names and of the figure; a metre of cable takes so many lines, and none takes more than the most.
 _NAME, _FIGURE, _LINES_PER_M, _MOST_LINES = 24, 7, 0.5, 3
 _LEGEND = (

@@ -8,7 +8,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.widgets import Input, OptionList
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from wizard.ui.keybar import Key
@@ -66,6 +66,7 @@ class Pick(Visit[tuple[str, ...]]):
     def body(self) -> ComposeResult:
         yield Input(placeholder="a few letters", compact=True)
         yield OptionList(markup=False)
+        yield Static("Nothing here has these letters. Backspace takes them away again.", id="none", markup=False)
 
     def on_mount(self) -> None:
         self.query_one(OptionList).can_focus = False
@@ -137,6 +138,8 @@ class Pick(Visit[tuple[str, ...]]):
         options = self.query_one(OptionList)
         options.clear_options()
         options.add_options([Option(self._line(item), id=item.id) for item in found])
+        options.display = bool(found)
+        self.query_one("#none").display = not found
         ids = [item.id for item in found]
         options.highlighted = ids.index(self.here) if self.here in ids else 0 if ids else None
 

@@ -6,6 +6,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from wizard.quantities import show_band, show_volts
+from wizard.ui.cautions_page import to_begin
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
@@ -28,10 +29,25 @@ class StepCard(Static):
 
     def __init__(self) -> None:
         super().__init__("", markup=False)
+        self._card = self._rest = Content("")
 
-    def show(self, card: Content) -> None:
-        """Show this card; see `card`."""
-        self.update(card)
+    def show(self, card: Content, rest: Content) -> None:
+        """Show this card; `rest` takes the place of what there is no room for. See `card` and `rest_of`."""
+        self._card, self._rest = card, rest
+        self._fit()
+
+    def on_resize(self) -> None:
+        self._fit()
+
+    def _fit(self) -> None:
+        # A layout whose card is as high as its text has no room to measure against, but a most.
+        most = self.styles.max_height
+        height = int(most.value) - self.styles.padding.height if most is not None else self.size.height
+        lines = self._card.wrap(self.size.width) if self.size.width else []
+        if 1 < height < len(lines):
+            self.update(Content("\n").join([*lines[: height - 1], self._rest]))
+        else:
+            self.update(self._card)
 
 
 def step_of(desk: Desk, step: Next) -> Step | None:
@@ -44,6 +60,8 @@ def title_of(desk: Desk, step: Next, target: Target | None) -> str:
     if target is not None and target.chosen:
         return "Your own reading"
     text = step_of(desk, step)
+    if step.again is not None:
+        return "Read it again"
     if text is not None and not (text.kind == "split" and step.kind in ("repair", "finish")):
         return text.title
     return {"measure": "Best next reading", "prove": "Prove the repair", "repair": "What to repair"}.get(
@@ -51,18 +69,23 @@ def title_of(desk: Desk, step: Next, target: Target | None) -> str:
     )
 
 
-def card(desk: Desk, step: Next, target: Target | None) -> Content:
-    """The lines of the step at hand."""
+def card(desk: Desk, step: Next, target: Target | None, before: Target | None = None) -> Content:
+    """The lines of the step at hand; `before` is what the leads are on."""
     lines = [_heading(desk, step, target)]
     text = step_of(desk, step)
     if target is not None:
-        if text is not None and text.do and not target.chosen:
+        if step.again is not None and not target.chosen:
+            lines.append(Content.styled(step.why, "$warning"))
+        elif text is not None and text.do and not target.chosen:
             lines.append(Content(text.do))
         else:
             held = "Hold start for 5 s and read." if target.state == "cranking" else "Everything off, then read."
             lines.append(Content(held))
-        lines += [*_leads(desk, target), _allowed(desk, target, None if target.chosen else step.minutes)]
+        lines += [*_leads(desk, target, before), _allowed(desk, target, None if target.chosen else step.minutes)]
     elif step.kind == "ask":
+        if step.repair is not None:
+            # What is to be opened for a look.
+            lines.append(Content.styled(step.why, "bold"))
         lines.append(Content(text.do if text is not None else step.why))
         lines += [_choice(number, label) for number, (_, label) in enumerate(choices(desk, step), 1)]
     elif step.kind == "repair":
@@ -71,12 +94,24 @@ def card(desk: Desk, step: Next, target: Target | None) -> Content:
         lines.append(Content(text.do if text is not None and text.do else step.why))
         if text is not None and text.good:
             lines.append(Content.assemble(("Good  ", "bold"), text.good))
-        lines.append(_press("Enter", f"reads {len(step.cautions or [])} cautions; confirm them once for this job"))
+        lines.append(_press("Enter", f"reads {len(to_begin(desk, step))} cautions; confirm them once for this job"))
     else:
         lines.append(Content(step.why))
         if step.kind == "finish":
-            lines.append(_press("f", "shows what was found"))
+            lines += [
+                _press("f", "shows what was found; z the readings before and after a repair"),
+                _press("o", "writes the report; y adds labour and parts to it"),
+                _press("i", "counts good starts, for a fault that comes and goes"),
+                _press("Esc", "goes home; the job stays on the list"),
+            ]
     return Content("\n").join(lines)
+
+
+def rest_of(desk: Desk, step: Next) -> Content:
+    """What stands on a card's last line when there is more of it than room."""
+    if step.kind == "ask":
+        return _press("Enter", f"lists all {len(choices(desk, step))} answers, to be found by a few letters")
+    return _press("w", "shows the rest of this")
 
 
 def choices(desk: Desk, step: Next) -> list[tuple[str, str]]:
@@ -101,15 +136,19 @@ def _heading(desk: Desk, step: Next, target: Target | None) -> Content:
     return Content("  ").join(parts)
 
 
-def _leads(desk: Desk, target: Target) -> list[Content]:
+def _leads(desk: Desk, target: Target, before: Target | None) -> list[Content]:
     points, parts = desk.circuit.map.points, desk.circuit.map.parts
     if target.clamp is not None:
         return [Content.assemble(("Clamp  ", "bold"), f"around the {parts[target.clamp].label}, zeroed first")]
     lines: list[Content] = []
-    for name, lead in ((target.red, "Red    "), (target.black, "Black  ")):
-        if name is not None:
-            point = points[name]
-            lines.append(Content.assemble((lead, "bold"), (point.label, "bold"), f": {point.probe}"))
+    was = (before.red, before.black) if before is not None else (None, None)
+    one_stays = target.red == was[0] or target.black == was[1]
+    for name, lead, on in ((target.red, "Red    ", was[0]), (target.black, "Black  ", was[1])):
+        if name is None:
+            continue
+        point = points[name]
+        how = "leave it there" if name == on else f"move it here, {point.probe}" if one_stays else point.probe
+        lines.append(Content.assemble((lead, "bold"), (point.label, "bold"), f": {how}"))
     return lines
 
 

@@ -149,7 +149,7 @@ class Taking(JobView):
     def _say_judged(self, number: int) -> None:
         for reading in self.assessment.readings if self.assessment else []:
             if self.assessment and reading.id == number:
-                self.say(judged(reading, self.assessment))
+                self.say(judged(reading, self.assessment, self.session.desk))
 
     def action_same_crank(self) -> None:
         """The next reading is of the crank that the last one was taken in."""
@@ -256,9 +256,10 @@ class Taking(JobView):
             return
         offered = choices(self.session.desk, step)
         if number <= len(offered) and step.step is not None:
-            self._answer(step.step, *offered[number - 1])
+            self.answer(step.step, *offered[number - 1])
 
-    def _answer(self, step: str, choice: str, label: str) -> None:
+    def answer(self, step: str, choice: str, label: str) -> None:
+        """Put an answer on record."""
         text = self.session.desk.flow.steps[step]
         deeds = ["cranking"] if text.field == "symptom" else []
 
@@ -287,7 +288,7 @@ class Taking(JobView):
             choice = bench.answer(step.step)
             labels = dict(choices(self.session.desk, step))
             if choice in labels:
-                self._answer(step.step, choice, labels[choice])
+                self.answer(step.step, choice, labels[choice])
 
     def _fill_in(self, target: Target) -> None:
         if self.bench is None:

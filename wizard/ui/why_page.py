@@ -22,6 +22,7 @@ def why_text(desk: Desk, assessment: Assessment, *, short: bool, lessons: bool) 
     if text is not None:
         if text.why and text.why.strip() != step.why.strip():
             lines.append(Content(text.why))
+        lines += [] if short or not text.do else [Content(text.do)]
         lines += _about(text) if lessons else []
     if step.alternatives:
         lines.append(Content.styled("Or, next best", "bold"))
