@@ -13,6 +13,7 @@ from tests.lab.shipped import NAMES, set_exercise
 from tests.lab.students import Student, any_student, good_student
 from wizard.files.yamltext import read_document
 from wizard.lab import sealing
+from wizard.lab.given import read_exercise
 from wizard.lab.handin import write_handin
 from wizard.lab.marking import Marker
 
@@ -140,10 +141,10 @@ def test_hand_ins_of_a_sealed_exercise_are_marked_with_the_passphrase(run, tmp_p
     run("lab", "new", "own.yaml", "--part", "block-joint", "--excess", "25 mohm")
     (tmp_path / "sealed").mkdir()
     run("lab", "seal", "own.yaml", "--to", "sealed/own.yaml")
-    from wizard.cli_lab import _exercise
-
-    exercise, desk = _exercise(str(tmp_path / "sealed" / "own.yaml"), to_play=True)
-    write_handin(Student(exercise, desk, seed=2).read_cautions().hand_in(), tmp_path / "x.handin.json")
+    # To be played it needs no passphrase.
+    given = read_exercise(tmp_path / "sealed" / "own.yaml", lambda: pytest.fail("it was asked for"), to_play=True)
+    assert given.sealed
+    write_handin(Student(given.exercise, given.desk, seed=2).read_cautions().hand_in(), tmp_path / "x.handin.json")
     done = run("lab", "mark", ".", "--to", "m.csv", "--exercises", "sealed")
     assert "1 of 1 hand-ins are marked" in done.stdout, done.stderr
     assert "give its folder" in run("lab", "mark", ".", "--to", "n.csv").stderr

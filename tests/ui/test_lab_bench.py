@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
 import pytest
+from driven import Open
 from textual.pilot import Pilot
 from textual.widgets import OptionList, Static
 
 from tests.lab.shipped import set_exercise
+from wizard.lab.attempt import Attempt
 from wizard.lab.deeds import Probed
 from wizard.lab.exercise import Feedback
 from wizard.lab.given import Given, answer_at_once
 from wizard.lab.handin import read_handin
 from wizard.lab.marking import Marker
+from wizard.lab.sealing import seal
+from wizard.record.store import Store
 from wizard.ui.lab_bench import BenchApp, BenchScreen
 from wizard.ui.visit import Page
+
+LOOKS = Path(__file__).parent / "looks"
 
 
 def bench(app: BenchApp) -> BenchScreen:
@@ -186,3 +193,105 @@ async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) ->
     assert said["guided"].startswith("Next: ")
     assert said["hints"].startswith("Next: ")
     assert said["free"] == "This exercise is worked without help."
+
+
+async def test_an_exercise_is_played_from_home_and_broken_off_and_handed_in(bay: Open, store: Store) -> None:
+    folder = store.path.parent / "lab"
+    async with bay() as driven:
+        await driven.press("e", *"Lesson", "enter")
+        await driven.type("Ada B.")
+        # The story, then the cautions put off.
+        await driven.press("escape", "escape", "h")
+        assert "1." in driven.shown()
+        await driven.press("f1")
+        assert "hold start for that long, and read" in driven.shown()
+        await driven.press("escape", "q")
+        assert "The attempt is kept" in driven.shown()
+        await driven.press("e")
+        assert "first, 40 min; going on: Ada B." in driven.shown()
+        await driven.press(*"Lesson", "enter", "enter", "escape", "escape", "i", "enter")
+        assert "of 100 points" in driven.shown()
+        await driven.press("escape")
+        assert "Your hand-in is" in driven.shown()
+    [file] = folder.iterdir()
+    assert len(read_handin(file).lines) == 1
+
+
+async def test_a_given_file_is_played_from_home(bay: Open, tmp_path: Path) -> None:
+    exercise, _ = set_exercise("first-clamp")
+    path = tmp_path / "monday.yaml"
+    for with_bench in (True, False):
+        sealed = seal(exercise, "the teacher's own", lambda count: bytes(count), with_bench=with_bench)
+        # JSON is YAML too.
+        path.write_text(sealed.model_dump_json(exclude_none=True))
+        async with bay() as driven:
+            await driven.press("e", *"given", "enter")
+            await driven.type("nowhere.yaml")
+            assert "there is no such file" in driven.shown()
+            for _ in "nowhere.yaml":
+                await driven.pilot.press("backspace")
+            await driven.type(str(path))
+            if not with_bench:
+                assert "sealed without a bench" in driven.shown()
+                return
+            await driven.type("Ada B.")
+            await driven.press("escape", "escape", "i", "enter")
+            assert "Your teacher can show you the answer" in driven.shown()
+
+
+# --- looks -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+async def test_the_bench_looks_as_it_was_kept(
+    tmp_path: Path, size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its text against a kept copy, from the story to the feedback. The same vehicle, a minute between deeds."""
+    monkeypatch.setattr("wizard.ui.lab_bench.secrets.randbits", lambda _: 7)
+    monkeypatch.setattr(Attempt, "elapsed_s", property(lambda attempt: 60.0 * len(attempt.lines)))
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    looks: dict[str, str] = {}
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        looks["bench-story"] = text_of(app)
+        await press(pilot, "escape", "escape")
+        await measure(pilot, app, "battery-positive-post", "starter-b-stud")
+        await measure(pilot, app, "starter-case", "battery-negative-post")
+        await press(pilot, "x", "f", "f", "up", "up", "c")
+        looks["bench"] = text_of(app)
+        await press(pilot, "d")
+        looks["bench-side"] = text_of(app)
+        await press(pilot, "escape", "question_mark")
+        looks["bench-keys"] = text_of(app)
+        await press(pilot, "escape", "i", "enter")
+        looks["bench-feedback"] = text_of(app)
+    for name, look in looks.items():
+        kept = LOOKS / f"{name}-{size[0]}x{size[1]}.txt"
+        if os.environ.get("DROPWALK_LOOKS") == "write":
+            kept.write_text(look)
+        assert look == kept.read_text(), f"{name} looks different"
+
+
+async def test_the_bench_without_colours_shows_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await pilot.pause()
+        await press(pilot, "escape", "escape")
+        await go_to(pilot, app, "starter-case")
+        await press(pilot, "r", "down", "b")
+        text = text_of(app)
+        strips = app.screen._compositor.render_strips()
+    assert "R   starter case" in text
+    assert "B   engine block" in text
+    # The bar is told from the rest by light against dark.
+    grey = [s.style for strip in strips for s in strip if s.style and s.style.color]
+    assert all(len(set(style.color.get_truecolor())) == 1 for style in grey if style.color)
+
+
+def text_of(app: BenchApp) -> str:
+    """The screen as text, each line without the blanks at its end."""
+    rows = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in row).rstrip() for row in rows) + "\n"

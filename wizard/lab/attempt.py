@@ -103,3 +103,14 @@ class Attempt:
 def _stem(student: str) -> str:
     """A file's name from a student's: letters and digits only, whatever else was typed."""
     return re.sub(r"[^a-z0-9]+", "-", student.lower()).strip("-")[:40] or "student"
+
+
+def going_on(folder: Path, exercise: str) -> list[str]:
+    """Names of those whose attempt at this exercise goes on in the folder; damaged ones are left out."""
+    names: list[str] = []
+    for draft in sorted(folder.glob(f"*.{exercise}{_DRAFT}")):
+        try:
+            names.append(read_handin(draft).student)
+        except DropwalkError:
+            continue
+    return names

@@ -133,7 +133,7 @@ class Marker:
         share = _over(taken, best + _SPARE_READINGS, _NONE_LEFT * max(best, 1))
         if not taken:
             return 0.0, f"No reading was taken; the best plan takes {best}."
-        return share, f"{taken} readings up to the answer; the best plan takes {best}."
+        return _as_far_as_right(attempt, share, f"{taken} readings up to the answer; the best plan takes {best}.")
 
     def _minutes(self, attempt: Attempt) -> tuple[float, str]:
         taken = job_minutes(self.desk, attempt.readings)
@@ -148,7 +148,7 @@ class Marker:
             why += (
                 f" The attempt took {used:.0f} minutes and {self.exercise.minutes:.0f} were allowed: half the points."
             )
-        return share, why
+        return _as_far_as_right(attempt, share, why)
 
     def _meter(self, slips: list[Slip]) -> tuple[float, str]:
         return _slipped([slip for slip in slips if slip not in _CAUTION_SLIPS], "mistake")
@@ -384,6 +384,12 @@ def _slipped(slips: list[Slip], word: str) -> tuple[float, str]:
 def _sides(places: Iterable[Where]) -> str:
     words = {"positive": "the positive side", "ground": "the ground side", "control": "the control side"}
     return " and ".join(words.get(p, "nothing" if p == "nothing" else f"the {p}") for p in sorted(places))
+
+
+def _as_far_as_right(attempt: Attempt, share: float, why: str) -> tuple[float, str]:
+    """Being quick earns no more than the answer that it led to."""
+    right, _ = attempt.part()
+    return share * right, why if right == 1.0 else f"{why} It counts as far as the answer is right."
 
 
 def _key(deed: _Telling) -> _Key:

@@ -117,6 +117,8 @@ class BenchScreen(Screen[Path]):
     BenchScreen #log { height: 1fr; }
     """
     AUTO_FOCUS = "OptionList"
+    # What help shows on this screen.
+    keys_text: ClassVar[str] = KEYS_TEXT
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "lead('red')", show=False),
         Binding("b", "lead('black')", show=False),
@@ -213,6 +215,7 @@ class BenchScreen(Screen[Path]):
     def action_function(self) -> None:
         self.function = FUNCTIONS[(FUNCTIONS.index(self.function) + 1) % len(FUNCTIONS)]
         self.range = AUTO
+        self.query_one("#display", Static).update("----")
         self._show()
 
     def action_range(self) -> None:
@@ -485,9 +488,9 @@ class BenchScreen(Screen[Path]):
 
     def _line(self, row: Row) -> Content:
         leads = "".join(mark for mark, at in (("R", self.red), ("B", self.black)) if at == row.point)
-        part = ""
-        if row.part:
-            part = f"  | {short_name(row.part)}" + (" (A)" if row.part == self.around else "")
+        if row.part and row.part == self.around:
+            leads += "A"
+        part = f"  | {short_name(row.part)}" if row.part else ""
         return Content.assemble(
             (f"{leads:3}", "bold reverse" if leads else ""), " ", short_name(row.point), (part, "$secondary")
         )
@@ -500,6 +503,11 @@ def _told(deed: Probed) -> str:
         where = f"{short_name(deed.red or 'nothing')} to {short_name(deed.black or 'nothing')}"
     held = f" (start {deed.held_s:g} s)" if deed.held_s else ""
     return f"{deed.shown}  {where}{held}"
+
+
+def begin(exercise: Exercise, desk: Desk, student: str, folder: Path) -> Attempt:
+    """A new attempt, or the one that was broken off. Raises DropwalkError when that one is damaged."""
+    return Attempt.begin(exercise, desk, student, folder, secrets.randbits(32), lambda: datetime.now(UTC))
 
 
 class BenchApp(App[None]):
@@ -543,9 +551,8 @@ class BenchApp(App[None]):
         if not student:
             self.exit()
             return
-        seed = secrets.randbits(32)
         try:
-            attempt = Attempt.begin(self.exercise, self.desk, student, self.folder, seed, lambda: datetime.now(UTC))
+            attempt = begin(self.exercise, self.desk, student, self.folder)
         except DropwalkError as error:
             self.push_screen(Page("This can't go on", str(error)), lambda _: self.exit())
             return
