@@ -28,6 +28,7 @@ _KEYS: list[Key] = [
     ("d", "demo vehicle"),
     ("e", "exercises"),
     ("a", "about and cautions"),
+    ("i", "starts"),
     ("/", "find"),
     ("x", "archive"),
     ("z", "archived jobs"),
@@ -75,6 +76,7 @@ class HomeScreen(Screen[None]):
         Binding("e", "exercise", show=False),
         Binding("a", "about", show=False),
         Binding("question_mark", "help", show=False),
+        Binding("i", "starts", show=False),
         Binding("slash", "find", show=False),
         Binding("z", "archived", show=False),
         Binding("s", "settings", show=False),
@@ -135,6 +137,12 @@ class HomeScreen(Screen[None]):
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         if event.option.id is not None:
             self.app.open_job(int(event.option.id))
+
+    def action_starts(self) -> None:
+        """Straight to the starts of the job that the bar is on."""
+        option = self.query_one("#jobs OptionList", OptionList).highlighted_option
+        if option is not None and option.id is not None:
+            self.app.open_job(int(option.id), starts=True)
 
     def action_new(self) -> None:
         self.app.new_job()
@@ -214,9 +222,24 @@ def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
         return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "italic"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
-    stands = ("repaired" if job.repairs else symptom).ljust(17)
+    stands = (_after_repair(job) if job.repairs else symptom).ljust(17)
     last = cut(_last(job), 34) if wide else ""
     return Content.assemble((f"{title}  ", "bold"), stands, f"{taken:13}{last}{_ago(job.updated, now)}")
+
+
+def _after_repair(job: JobSummary) -> str:
+    """What a repaired job waits for, in the room that a symptom takes."""
+    match job.follow_up:
+        case "counting":
+            return f"{job.starts_left} starts to go"
+        case "uncounted":
+            return "count its starts"
+        case "failed-again":
+            return "failed again"
+        case "shown":
+            return "enough starts"
+        case _:
+            return "repaired"
 
 
 def _last(job: JobSummary) -> str:
