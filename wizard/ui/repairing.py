@@ -161,7 +161,7 @@ class Repairing(Taking):
 
     def _say_whole(self, text: str) -> None:
         """In the line where it is looked for, or on a page of its own where that would cut it off."""
-        if len(text) < self.size.width - 2:
+        if len(text) <= self.query_one("#said").content_size.width:
             self.say(text)
         else:
             self.say("")
