@@ -68,6 +68,7 @@ LATER = st.one_of(
     st.builds(events.Answered, step=IDS, choice=IDS),
     st.builds(events.ReadingStruck, reading=st.integers(-5, 30), why=TEXTS),
     st.builds(events.Repaired, repair=IDS, fitted=CHANGES.map(lambda changes: changes.parts)),
+    st.builds(events.RepairStruck),
     st.builds(
         events.StartSeen,
         good=st.booleans(),
@@ -84,7 +85,8 @@ LATER = st.one_of(
     st.builds(events.CostStruck, entry=st.integers(-5, 30)),
     st.builds(events.Jumped, step=IDS),
     st.builds(events.Cranked, seconds=st.floats(0, 3600)),
-    st.builds(events.OutOfReach, point=IDS, reachable=st.booleans()),
+    st.builds(events.JumpStruck),
+    st.builds(events.OutOfReach, point=IDS, reachable=st.booleans(), taken_back=st.booleans()),
     st.builds(events.Noted, text=TEXTS, reading=st.none() | st.integers(-5, 30)),
 )
 ANY = STARTED | LATER

@@ -20,6 +20,7 @@ from wizard.walk.events import (
     ReadingTaken,
     Renamed,
     Repaired,
+    RepairStruck,
     Started,
 )
 
@@ -136,11 +137,35 @@ def test_a_changed_answer_is_taken_back_whole(session):
     assert session.take_back() is None
 
 
-def test_a_repair_is_not_taken_back_nor_what_came_before_it(session):
-    session.record(DROP, Repaired(repair="clean-b-stud-joint"))
-    assert session.take_back() is None
-    session.record(AMPS)
+def test_a_repair_is_taken_back_after_what_was_read_since_and_before_what_led_to_it(session):
+    session.record(DROP, Answered(step="any-click", choice="one-click"))
+    before = session.state
+    repair = Repaired(repair="clean-b-stud-joint")
+    session.record(repair, AMPS)
+    with pytest.raises(DropwalkError, match="what was read after the repair first"):
+        session.record(RepairStruck())
     assert session.take_back() == AMPS
+    assert session.take_back() == repair
+    assert (session.state.repairs, session.state.current) == ((), before.current)
+    assert session.state.answered_now == before.answered_now
+    session.record(repair)
+    assert [session.take_back() for _ in range(2)] == [repair, Answered(step="any-click", choice="one-click")]
+    assert session.take_back() == DROP
+    assert session.take_back() is None
+    with pytest.raises(DropwalkError, match="no repair to take back"):
+        session.record(RepairStruck())
+
+
+def test_a_jump_and_a_point_out_of_reach_are_taken_back_in_their_turn(session):
+    jump, far = Jumped(step="ground-drop"), OutOfReach(point="chassis")
+    session.record(DROP, far, jump)
+    assert session.take_back() == jump
+    assert session.state.jumped_to is None
+    assert session.take_back() == far
+    assert session.state.out_of_reach == frozenset()
+    near = OutOfReach(point="chassis", reachable=True)
+    session.record(far, near)
+    assert [session.take_back() for _ in range(3)] == [near, far, DROP]
     assert session.take_back() is None
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,10 +21,13 @@ from wizard.walk.events import (
     Described,
     Event,
     Jumped,
+    JumpStruck,
     Noted,
+    OutOfReach,
     ReadingStruck,
     ReadingTaken,
     Repaired,
+    RepairStruck,
     Started,
     StartStruck,
 )
@@ -127,28 +130,19 @@ class Session:
         return last
 
     def take_back(self) -> Event | None:
-        """Take back the last reading or answer since the last repair; what it was, or None.
+        """Take back the last reading, answer, jump, repair or word on what can be reached; what it was, or None.
 
-        A reading is struck out. An answer becomes `not-sure` and its step is shown again.
+        A reading is struck out. An answer becomes `not-sure` and its step is shown again. A jump is left once the walk
+        has gone on from it. A repair can only be taken back once what was read after it has been.
         """
         self._catch_up()
-        number = len(self.state.readings)
-        for stored in reversed(self.log):
-            match stored.event:
-                case Repaired():
-                    return None
-                case ReadingTaken():
-                    if not self.state.readings[number - 1].struck:
-                        self.record(ReadingStruck(reading=number, why="taken back"))
-                        return stored.event
-                    number -= 1
-                case Answered(step=step, choice=choice):
-                    if choice != NOT_SURE and self.state.answers[step] == choice:
-                        self.record(Answered(step=step, choice=NOT_SURE), Jumped(step=step))
-                        return stored.event
-                case _:
-                    pass
-        return None
+        events = [stored.event for stored in self.log]
+        taken_back = _last_deed(events, self.state)
+        if taken_back is None:
+            return None
+        deed, undo = taken_back
+        self.record(*undo)
+        return deed
 
     def assess(self, plan: Plan) -> Assessment:
         """What to make of the job now; worked out once for each state and plan.
@@ -181,6 +175,11 @@ class Session:
             case Noted(reading=int()):
                 if event.reading not in {reading.number for reading in state.readings}:
                     raise DropwalkError(f"there is no reading {event.reading}")
+            case RepairStruck():
+                if not state.repairs:
+                    raise DropwalkError("there is no repair to take back")
+                if state.current:
+                    raise DropwalkError("take back what was read after the repair first")
             case StartStruck():
                 if event.entry not in {starts.number for starts in state.starts if not starts.struck}:
                     raise DropwalkError(f"there is no entry {event.entry} of starts that stands")
@@ -191,6 +190,35 @@ class Session:
                 if faults := [message for _, message in event_misfits(event, self._desk_for(state))]:
                     raise DropwalkError("\n".join(faults))
         return after
+
+
+def _last_deed(events: Sequence[Event], state: JobState) -> tuple[Event, list[Event]] | None:
+    """The last deed that still stands, and what takes it back."""
+    number = len(state.readings)
+    undone = {RepairStruck: 0, OutOfReach: 0}
+    for before, event in reversed(list(zip([None, *events], events, strict=False))):
+        match event:
+            case RepairStruck() | OutOfReach(taken_back=True):
+                undone[type(event)] += 1
+            case Repaired() if undone[RepairStruck]:
+                undone[RepairStruck] -= 1
+            case Repaired():
+                return event, [RepairStruck()]
+            case OutOfReach() if undone[OutOfReach]:
+                undone[OutOfReach] -= 1
+            case OutOfReach(point=point, reachable=reachable):
+                return event, [OutOfReach(point=point, reachable=not reachable, taken_back=True)]
+            case Jumped(step=step) if state.jumped_to == step and before != Answered(step=step, choice=NOT_SURE):
+                return event, [JumpStruck()]
+            case ReadingTaken():
+                if not state.readings[number - 1].struck:
+                    return event, [ReadingStruck(reading=number, why="taken back")]
+                number -= 1
+            case Answered(step=step, choice=choice) if choice != NOT_SURE and state.answers[step] == choice:
+                return event, [Answered(step=step, choice=NOT_SURE), Jumped(step=step)]
+            case _:
+                pass
+    return None
 
 
 def _utc(now: Clock) -> datetime:

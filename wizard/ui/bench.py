@@ -17,8 +17,14 @@ class Bench:
     """One demo's vehicle, with the repairs done on it so far."""
 
     def __init__(self, scenario: Scenario, desk: Desk, repairs: Sequence[str], seed: int) -> None:
-        self._vehicle = Vehicle(scenario, desk.circuit, np.random.default_rng(seed))
+        self._scenario = scenario
+        self._random = np.random.default_rng(seed)
+        self.set_back(desk, repairs)
+
+    def set_back(self, desk: Desk, repairs: Sequence[str]) -> None:
+        """Have these repairs done on it and no others."""
         self._desk = desk
+        self._vehicle = Vehicle(self._scenario, desk.circuit, self._random)
         for repair in repairs:
             self._vehicle.repair(repair)
 

@@ -30,6 +30,7 @@ from wizard.walk.events import (
     Noted,
     OutOfReach,
     ReadingStruck,
+    Repaired,
 )
 
 _WHOLE_BATTERY = [
@@ -245,7 +246,10 @@ class Taking(JobView):
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        self.say(f"Taken back: {undone(event)}." if event else "There is nothing to take back since the last repair.")
+        if isinstance(event, Repaired) and self.bench is not None:
+            self.bench.set_back(self.session.desk, self.session.state.repairs)
+        self.chosen = None
+        self.say(f"Taken back: {undone(event)}." if event else "There is nothing to take back.")
         self.work_out()
 
     # Answers

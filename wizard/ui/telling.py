@@ -12,7 +12,7 @@ from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment, JudgedReading
 from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name, verdict
-from wizard.walk.events import Answered, Event, ReadingTaken
+from wizard.walk.events import Answered, Event, Jumped, OutOfReach, ReadingTaken, Repaired
 
 
 def where(target: Target) -> str:
@@ -48,4 +48,14 @@ def undone(event: Event) -> str:
     if isinstance(event, ReadingTaken):
         target = Target(event.state, event.red, event.black, event.clamp)
         return f"{show_value(event.value, clamp=event.clamp is not None)} {where(target)}"
-    return f"the answer {short_name(event.choice)}" if isinstance(event, Answered) else event.kind
+    match event:
+        case Answered():
+            return f"the answer {short_name(event.choice)}"
+        case Repaired():
+            return f"the repair {short_name(event.repair)}"
+        case Jumped():
+            return f"the jump to {short_name(event.step)}"
+        case OutOfReach():
+            return f"that {short_name(event.point)} {'can' if event.reachable else 'can not'} be reached"
+        case _:
+            return event.kind

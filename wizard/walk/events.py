@@ -154,6 +154,12 @@ class Repaired(Checked):
     fitted: dict[Id, PartChange] = {}
 
 
+class RepairStruck(Checked):
+    """The last repair was not done after all; what was read before it is of the circuit as it is now."""
+
+    kind: Literal["repair-struck"] = "repair-struck"
+
+
 class StartSeen(Checked):
     """The engine was started so many times, or failed to start: what the follow-up of a fault that comes and goes
     counts. Before a repair it tells how often it failed, and so it does where `before_repair` says that it was told
@@ -222,6 +228,12 @@ class Jumped(Checked):
     step: Id
 
 
+class JumpStruck(Checked):
+    """The jump was taken back: the walk goes on where it stands by itself."""
+
+    kind: Literal["jump-struck"] = "jump-struck"
+
+
 class Cranked(Checked):
     """Start was held for so long."""
 
@@ -230,11 +242,12 @@ class Cranked(Checked):
 
 
 class OutOfReach(Checked):
-    """A point could not be reached, or can be again."""
+    """A point could not be reached, or can be again. `taken_back` says that this undoes the last one of its kind."""
 
     kind: Literal["out-of-reach"] = "out-of-reach"
     point: Id
     reachable: bool = False
+    taken_back: bool = Field(default=False, validation_alias=AliasChoices("taken-back", "taken_back"))
 
 
 class Noted(Checked):
@@ -254,6 +267,7 @@ Event = Annotated[
     | ReadingTaken
     | ReadingStruck
     | Repaired
+    | RepairStruck
     | StartSeen
     | StartStruck
     | FollowUp
@@ -262,6 +276,7 @@ Event = Annotated[
     | LabourPriced
     | CostStruck
     | Jumped
+    | JumpStruck
     | Cranked
     | OutOfReach
     | Noted,

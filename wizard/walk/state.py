@@ -16,6 +16,7 @@ from wizard.walk.events import (
     Event,
     FollowUp,
     Jumped,
+    JumpStruck,
     LabourPriced,
     MinutesLogged,
     Noted,
@@ -25,6 +26,7 @@ from wizard.walk.events import (
     ReadingTaken,
     Renamed,
     Repaired,
+    RepairStruck,
     Started,
     StartSeen,
     StartStruck,
@@ -84,6 +86,8 @@ class JobState:
     repairs: tuple[str, ...] = ()
     # What each of these repairs put in that differs from what was there.
     fits: tuple[dict[str, PartChange], ...] = ()
+    # What was answered when each of them was done.
+    answered_before: tuple[frozenset[str], ...] = ()
     cautions_read: frozenset[str] = frozenset()
     jumped_to: str | None = None
     out_of_reach: frozenset[str] = frozenset()
@@ -139,10 +143,13 @@ class JobState:
                     self,
                     repairs=(*self.repairs, event.repair),
                     fits=(*self.fits, event.fitted),
+                    answered_before=(*self.answered_before, self.answered_now),
                     answered_now=frozenset(),
                     jumped_to=None,
                     follow_up_open=None,
                 )
+            case RepairStruck():
+                return self._without_last_repair()
             case StartSeen():
                 before = max(0, len(self.repairs) - 1) if event.before_repair else len(self.repairs)
                 return replace(self, starts=(*self.starts, Starts(len(self.starts) + 1, event, before)))
@@ -160,6 +167,8 @@ class JobState:
                 return replace(self, costs=tuple(costs))
             case Jumped():
                 return replace(self, jumped_to=event.step)
+            case JumpStruck():
+                return replace(self, jumped_to=None)
             case Cranked():
                 return replace(self, cranks=self.cranks + 1, crank_seconds=self.crank_seconds + event.seconds)
             case OutOfReach():
@@ -177,6 +186,21 @@ class JobState:
                         for reading in self.readings
                     ),
                 )
+
+    def _without_last_repair(self) -> JobState:
+        if not self.repairs:
+            return self
+        left = len(self.repairs) - 1
+        return replace(
+            self,
+            repairs=self.repairs[:-1],
+            fits=self.fits[:-1],
+            answered_before=self.answered_before[:-1],
+            answered_now=self.answered_now | self.answered_before[-1],
+            readings=tuple(replace(r, repairs_before=min(r.repairs_before, left)) for r in self.readings),
+            starts=tuple(replace(s, repairs_before=min(s.repairs_before, left)) for s in self.starts),
+            jumped_to=None,
+        )
 
     @property
     def standing(self) -> tuple[Reading, ...]:
