@@ -19,6 +19,7 @@ class AskText(Visit[str]):
     AskText #wrong { height: auto; color: $error; }
     AskText #hint { height: auto; color: $secondary; }
     AskText Input { margin: 1 0; background: $panel; }
+    AskText Input > .input--selection { background: $foreground; color: $background; }
     """
     keys: ClassVar[list[Key]] = [("Enter", "take it"), ("Esc", "leave as it was")]
 
