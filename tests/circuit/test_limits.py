@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 from wizard.circuit.circuit import Circuit
+from wizard.circuit.load import Condition, operate
 from wizard.circuit.map import Changes
-from wizard.files.shelf import circuit_map, limits
+from wizard.circuit.network import Observable
+from wizard.files.shelf import circuit_map, circuit_names, limits
 
 LIMITS = limits()
 POST, STUD = "battery-positive-post", "starter-b-stud"
@@ -97,6 +99,18 @@ def test_a_cable_longer_than_the_table_is_allowed_more_in_proportion() -> None:
 def test_a_reading_while_cranking_is_judged(leads: tuple[str, str], volts: float | None, judgement: str) -> None:
     circuit = remote_with(engine_bay_cable="40 in")
     assert LIMITS.judge(circuit, "cranking", *leads, volts)[1] == judgement
+
+
+@pytest.mark.parametrize("name", circuit_names())
+def test_nothing_of_a_sound_vehicle_is_over_its_limit(name: str) -> None:
+    circuit = Circuit.of(circuit_map(name, Path()))
+    spans = [passive.part.between for passive in circuit.parts.values()] + list(circuit.runs.values())
+    sound = Condition(demand_a=circuit.demand_a[1])
+    read, _, _ = operate(circuit, sound, [Observable("cranking", *span) for span in spans])
+    judged = [
+        limits().judge(circuit, "cranking", *span, abs(volts))[1] for span, volts in zip(spans, read, strict=True)
+    ]
+    assert judged == ["within"] * len(spans)
 
 
 def test_at_rest_a_drop_says_nothing(circuit: Circuit) -> None:

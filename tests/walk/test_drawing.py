@@ -122,7 +122,7 @@ def test_the_motor_shows_the_volts_it_works_with(remote: Circuit) -> None:
     readings = [cranking(1, "motor-stud", "starter-case", 10.2, limit_v=9.0, judgement="within")]
     row = next(row for row in draw(remote, assessed(remote, readings), Leads()) if row.part == "starter")
     assert row.drop is not None
-    assert row.drop.lost == "10.2"
+    assert row.drop.lost == "10.20"
 
 
 def test_the_posts_readings_are_found_by_state(remote: Circuit) -> None:

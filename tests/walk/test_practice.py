@@ -62,7 +62,7 @@ GROUND_V = {
 def volts_at(lost: Mapping[str, float], posts_v: float) -> dict[str, float]:
     """Every point's volts above the negative post while cranking."""
     positive = {point: posts_v - v for point, v in zip(lost, accumulate(lost.values()), strict=True)}
-    return {**positive, **GROUND_V, "switch-feed": posts_v - 0.25, "s-terminal": posts_v - 0.35}
+    return {**positive, **GROUND_V, "switch-feed": posts_v - 0.07, "s-terminal": posts_v - 0.15}
 
 
 def read(volts: Mapping[str, float], asked: Next) -> ReadingTaken:

@@ -13,6 +13,8 @@ JUDGED = {"within": "within the limit", "marginal": "marginal", "over": "over th
 FLOOR_JUDGED = {"within": "enough", "marginal": "marginal", "over": "too low", "not-judged": ""}
 # Suspects less likely than this, or behind so many others, are left out for a person; the JSON has them all.
 _WORTH_SAYING = 0.01
+# Excess below this says no more than that there is some.
+_TELLS_MOHM = 0.1
 _MOST_SUSPECTS = 6
 
 
@@ -118,13 +120,16 @@ class _Printout:
         said = f"{odds}: {self._part(suspect.part)}, {suspect.fault.replace('-', ' ')}"
         if suspect.excess_mohm and suspect.fault != "open":
             low, _, high = suspect.excess_mohm
-            most = show_milliohms(high)
-            said += f", {show_milliohms(low)} {'or more' if most == 'open' else f'to {most}'} too much"
+            least, most = show_milliohms(low), show_milliohms(high)
+            if most != "open":
+                said += f", {least} to {most} too much"
+            else:
+                said += f", {least} or more too much" if low >= _TELLS_MOHM else ", how much is not known"
         return said
 
     def _finding(self, finding: Finding) -> Iterator[str]:
         yield finding.statement
-        shown = f" (shown by reading {_listed(finding.evidence)})" if finding.evidence else ""
+        shown = f" (shown by {_listed(finding.evidence)})" if finding.evidence else ""
         yield f"Repair: {self._repair(finding.repair)}{shown}"
 
     def _next(self, step: Next) -> Iterator[str]:
@@ -187,4 +192,5 @@ def _value(reading: JudgedReading) -> str:
 
 
 def _listed(numbers: list[int]) -> str:
-    return ", ".join(map(str, numbers))
+    *others, last = map(str, sorted(numbers))
+    return f"readings {', '.join(others)} and {last}" if others else f"reading {last}"
