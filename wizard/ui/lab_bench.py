@@ -108,7 +108,8 @@ class BenchScreen(Screen[Path]):
     DEFAULT_CSS = """
     BenchScreen #head { height: 1; padding: 0 1; background: $panel; }
     BenchScreen #work { height: 1fr; }
-    BenchScreen OptionList { width: 1fr; border: none; padding: 0; background: $background; }
+    BenchScreen OptionList { width: 1fr; border: none; padding: 0; background: $background; text-wrap: nowrap; }
+    BenchScreen OptionList { text-overflow: ellipsis; }
     BenchScreen OptionList:focus { border: none; background-tint: $foreground 0%; }
     BenchScreen #side { width: 44%; min-width: 34; padding: 0 1; }
     BenchScreen #display { height: 3; padding: 1 1 0 1; background: $panel; color: $primary; text-style: bold; }
