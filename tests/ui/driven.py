@@ -58,6 +58,14 @@ class Bay:
         rows = self.app.screen._compositor.render_strips()
         return "\n".join("".join(segment.text for segment in row) for row in rows)
 
+    async def on_to(self, text: str) -> None:
+        """Go on with Enter until this text is on the screen."""
+        for _ in range(10):
+            if text in self.shown():
+                return
+            await self.press("enter")
+        raise AssertionError(f"Enter does not lead to {text!r}:\n{self.shown()}")
+
     async def confirm_cautions(self) -> None:
         """Read the page of cautions that is open down to its end, and confirm."""
         for _ in range(30):

@@ -71,7 +71,6 @@ async def test_a_demo_from_cautions_to_a_proved_repair(bay: Open) -> None:
         assert finding.repair == "clean-isolator-load-joint"
         await driven.press("f")
         assert "Clean and tighten the load lug" in driven.shown()
-        await driven.press("r")
         await driven.confirm_cautions()
         assert driven.job.session.state.repairs == ("clean-isolator-load-joint",)
         for _ in range(12):

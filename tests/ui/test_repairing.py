@@ -84,7 +84,6 @@ async def test_a_cable_is_replaced_by_a_larger_one_and_proved_as_that(bay: Open,
         assert "with long cable from the isolator to the bulkhead of 4.2 m, 70 mm2, copper" in text(driven)
         # The volts that the new cable itself loses go with one over its area.
         assert sum(larger) == pytest.approx(sum(like_it) * 50 / 70, rel=0.1)
-        await driven.press("r")
         await driven.confirm_cautions()
         (done,) = [s.event for s in store.events(number) if isinstance(s.event, Repaired)]
         assert done.repair == "replace-long-cable"
@@ -113,8 +112,8 @@ def foretold(told: str) -> tuple[float, float]:
 async def test_a_size_is_asked_for_when_none_was_chosen_before(bay: Open, store: Store) -> None:
     number = job(store, *CORRODED)
     async with bay() as driven:
-        await driven.press("enter", "z", "r")
-        assert "What is fitted" in driven.shown()
+        await driven.press("enter", "z")
+        await driven.on_to("What is fitted")
         await driven.type("type it")
         await driven.type("4.2 m, 25 mm2, copper-clad aluminum")
         (done,) = [s.event for s in store.events(number) if isinstance(s.event, Repaired)]

@@ -1,4 +1,4 @@
-"""Three whole jobs in a real terminal of 80 by 24, from intake to what the record says of them."""
+"""Three whole jobs in a real terminal of 80 by 24, from intake to the report."""
 
 from __future__ import annotations
 
@@ -42,8 +42,8 @@ def terminal(tmp_path: Path) -> Iterator[Terminal]:
 
 
 @pytest.mark.parametrize(("circuit", "symptom", "hidden"), JOBS)
-def test_a_job_from_intake_to_the_record(
-    terminal: Terminal, circuit: str, symptom: str, hidden: list[dict[str, str]]
+def test_a_job_from_intake_to_the_report(
+    terminal: Terminal, tmp_path: Path, circuit: str, symptom: str, hidden: list[dict[str, str]]
 ) -> None:
     scenario = Scenario.model_validate(
         {"scenario": "x", "title": "x", "story": "Made for this test.", "circuit": circuit, "hidden": hidden}
@@ -60,10 +60,12 @@ def test_a_job_from_intake_to_the_record(
         assert len(shown.splitlines()) <= HEIGHT
         if "read and done" in shown:
             terminal.press("Enter")
-        elif "repair is done" in shown:
+        elif "Is the repair done?" in shown:
             vehicle.repair(found(terminal))
             repaired = True
-            terminal.press("r")
+            terminal.press("Enter")
+        elif "repair is done" in shown:
+            terminal.press("Enter")
         elif "What was found" in shown:
             break
         elif "What happened?" in shown:
@@ -81,6 +83,16 @@ def test_a_job_from_intake_to_the_record(
             terminal.press("Enter")
         changed(terminal, shown)
     assert repaired
+    terminal.press("Escape")
+    terminal.until("o writes the report")
+    terminal.press("o")
+    terminal.until("Report: in which form?")
+    terminal.press("Enter")
+    terminal.until("Write the report to")
+    terminal.type(str(tmp_path / "report.html"))
+    terminal.press("Enter")
+    terminal.until("The report is", seconds=60.0)
+    assert desk.circuit.repairs[found(terminal)].label.lower() in (tmp_path / "report.html").read_text().lower()
     told = subprocess.run(
         [sys.executable, "-m", "wizard", "--store", str(terminal.store), "jobs", "show", "1"],
         capture_output=True,

@@ -32,12 +32,9 @@ class CautionsPage(Page):
 
     def action_confirm(self) -> None:
         """Enter pages down to the last line first: nothing is confirmed unseen."""
-        scroll = self.query_one("VerticalScroll")
         if not self._confirm:
             self.dismiss(None)
-        elif scroll.scroll_y < scroll.max_scroll_y:
-            scroll.scroll_page_down(animate=False)
-        else:
+        elif self.at_end():
             self.dismiss(True)
 
 

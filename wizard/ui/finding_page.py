@@ -22,7 +22,7 @@ class FindingPage(Page):
     """Gives True when the repair is said to be done, False to see how it is done."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "done", show=False),
+        Binding("enter", "done", show=False),
         Binding("z", "open", show=False),
     ]
 
@@ -33,12 +33,12 @@ class FindingPage(Page):
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("z", "how it is done")] if can_open else []),
-            *([("r", "the repair is done")] if can_repair else []),
+            *([("Enter", "the repair is done")] if can_repair else []),
             ("Esc", "back"),
         ]
 
     def action_done(self) -> None:
-        if self._can_repair:
+        if self._can_repair and self.at_end():
             self.dismiss(True)
 
     def action_open(self) -> None:

@@ -41,7 +41,7 @@ class RepairPage(Page):
     RepairPage > #sheet { max-width: 100; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "done", show=False),
+        Binding("enter", "done", show=False),
         Binding("i", "size", show=False),
     ]
     about = "The order is common practice; the maker's procedure, torque and safety instructions come first."
@@ -54,7 +54,7 @@ class RepairPage(Page):
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("i", "choose a size")] if self._advice.replaces else []),
-            ("r", "the repair is done"),
+            ("Enter", "the repair is done"),
             ("Esc", "back"),
         ]
 
@@ -69,7 +69,8 @@ class RepairPage(Page):
         )
 
     def action_done(self) -> None:
-        self.dismiss(True)
+        if self.at_end():
+            self.dismiss(True)
 
     def action_size(self) -> None:
         if self._advice.replaces:

@@ -10,6 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from wizard.diagnosis.faults import NO_REPAIR
+from wizard.ui.confirm import Confirm
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.pick import Item, Pick
 from wizard.ui.taking import Taking
@@ -43,7 +44,7 @@ class Repairing(Taking):
             if repair is None or done is None:
                 return
             if done:
-                self._ask_fitted(repair, None)
+                self._ask_done(repair, None)
             else:
                 self._open_repair(repair, None)
 
@@ -94,9 +95,16 @@ class Repairing(Taking):
 
     def _left_repair(self, repair: str, fitted: Fitted | None, done: bool | None) -> None:
         if done:
-            self._ask_fitted(repair, fitted)
+            self._ask_done(repair, fitted)
         elif done is False:
             self._choose_size(repair, partial(self._open_repair, repair))
+
+    def _ask_done(self, repair: str, fitted: Fitted | None) -> None:
+        """Enter leads here from page to page, so it is asked once more before it counts."""
+        label = self.session.desk.circuit.repairs[repair].label
+        question = f"{label[:1].upper()}{label[1:]}. From now on, readings are of the repaired circuit."
+        page = Confirm("Is the repair done?", question, "it is done", "not yet")
+        self.app.push_screen(page, lambda yes: self._ask_fitted(repair, fitted) if yes else None)
 
     def _ask_fitted(self, repair: str, fitted: Fitted | None) -> None:
         """Whatever size goes on record is said by the user: before it is done, or when it is."""

@@ -95,5 +95,13 @@ class Page(Visit[bool]):
     def _fit(self) -> None:
         self.query_one(VerticalScroll).styles.max_height = max(3, self.app.size.height - 4)
 
+    def at_end(self) -> bool:
+        """Whether its last line has been shown; when not, it is moved on by a screen."""
+        scroll = self.query_one(VerticalScroll)
+        if scroll.scroll_y >= scroll.max_scroll_y:
+            return True
+        scroll.scroll_page_down(animate=False)
+        return False
+
     def action_scroll(self, rows: int) -> None:
         self.query_one(VerticalScroll).scroll_relative(y=rows, animate=False)
