@@ -206,15 +206,17 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
     classroom = Classroom(_finder(exercises))
     with click.progressbar(classroom.mark(files), length=len(files), label="Marking", file=sys.stderr) as marked:
         rows = sorted(marked, key=lambda row: row.file)
+    bad = [row for row in rows if row.marked is None]
+    for row in bad:
+        click.echo(f"not marked: {row.file}: {row.trouble}", err=True)
+    if len(bad) == len(rows):
+        raise DropwalkError("no hand-in could be marked; nothing is written")
     write_new(to, table(rows))
     found = summaries(rows)
     if plot is not None:
         write_new(plot, summary_svg(found))
     for summary in found:
         click.echo(summary_text(summary))
-    bad = [row for row in rows if row.marked is None]
-    for row in bad:
-        click.echo(f"not marked: {row.file}: {row.trouble}", err=True)
     click.echo(f"{len(rows) - len(bad)} of {len(rows)} hand-ins are marked in {to}")
 
 

@@ -147,7 +147,13 @@ def test_hand_ins_of_a_sealed_exercise_are_marked_with_the_passphrase(run, tmp_p
     write_handin(Student(given.exercise, given.desk, seed=2).read_cautions().hand_in(), tmp_path / "x.handin.json")
     done = run("lab", "mark", ".", "--to", "m.csv", "--exercises", "sealed")
     assert "1 of 1 hand-ins are marked" in done.stdout, done.stderr
-    assert "give its folder" in run("lab", "mark", ".", "--to", "n.csv").stderr
+    # Nothing is written that says nothing.
+    for options in ([], ["--exercises", "sealed"]):
+        monkeypatch.setenv("DROPWALK_PASSPHRASE", "another one than that")
+        done = run("lab", "mark", ".", "--to", "n.csv", *options)
+        assert done.exit_code == 2
+        assert ("does not open" if options else "give its folder") in done.stderr
+        assert not (tmp_path / "n.csv").exists()
 
 
 def test_the_headless_lab_imports_no_screens():

@@ -133,7 +133,7 @@ class Marker:
         share = _over(taken, best + _SPARE_READINGS, _NONE_LEFT * max(best, 1))
         if not taken:
             return 0.0, f"No reading was taken; the best plan takes {best}."
-        return _as_far_as_right(attempt, share, f"{taken} readings up to the answer; the best plan takes {best}.")
+        return _as_far_as_right(attempt, share, f"Readings up to the answer: {taken}; the best plan takes {best}.")
 
     def _minutes(self, attempt: Attempt) -> tuple[float, str]:
         taken = job_minutes(self.desk, attempt.readings)

@@ -177,10 +177,9 @@ class BenchScreen(Screen[Path]):
         options.highlighted = 0
         self.set_interval(5.0, self._head)
         self._show()
-        goals = "\n".join(f"- {goal}" for goal in self.exercise.goals)
-        story = (
-            f"{self.exercise.story.strip()}\n\nYou learn to\n{goals}\n\nYou have {self.exercise.minutes:.0f} minutes."
-        )
+        goals = "".join(f"\n- {goal}" for goal in self.exercise.goals)
+        learn = f"You learn to{goals}\n\n" if goals else ""
+        story = f"{self.exercise.story.strip()}\n\n{learn}You have {self.exercise.minutes:.0f} minutes."
         self.app.push_screen(Page(self.exercise.title, story), lambda _: self._first_cautions())
 
     def _first_cautions(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import logging
 import shlex
 import sys
 from pathlib import Path
@@ -49,6 +50,10 @@ class _BenchServer(Server):
 
     async def on_startup(self, app: web.Application) -> None:
         pass
+
+    def initialize_logging(self) -> None:
+        """Tell the teacher what goes wrong, not every page that is asked for."""
+        logging.basicConfig(level=logging.WARNING, format="! %(message)s")
 
     async def handle_index(self, request: web.Request) -> web.Response:  # pyright: ignore[reportIncompatibleMethodOverride]
         """The page that draws the bench."""
