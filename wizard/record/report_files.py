@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 Paper = Literal["a4", "us-letter"]
 _TEMPLATES = Path(__file__).resolve().parent / "templates"
+# Between a number and its unit no line breaks.
+_UNIT = re.compile(r"(?<=\d) (?=(?:V|A|%|min|h|m|mm2|C)(?![A-Za-z0-9]))")
 # A word longer than this gets places where a printed line may break, one in so many characters.
 _LONG_WORD, _BREAK_EVERY = re.compile(r"\S{21,}"), re.compile(r"\S{10}(?=\S)")
 _MARKDOWN = re.compile(r"([\\`*_\[\]<>|#~&!$])")
@@ -65,7 +67,7 @@ def _html(report: Report, drawn: Drawn, circuit: Circuit) -> bytes:
 
     # The drawings escape every text in them themselves.
     plot, ladder = Markup(profile_svg(drawn)), Markup(circuit_svg(circuit, drawn))
-    template = _environment(autoescape=True).get_template("report.html")
+    template = _environment(autoescape=True, finalize=_kept_together).get_template("report.html")
     return template.render(r=report, c=report.customer, plot=plot, circuit=ladder).encode()
 
 
@@ -83,6 +85,11 @@ def _environment(**options: Any) -> Environment:
     )
     made.filters.update(when=_when, money=money, minutes=show_minutes, plain=_plain, share=show_share)
     return made
+
+
+def _kept_together(value: Any) -> Any:
+    """Text without a place to break between a number and its unit."""
+    return _UNIT.sub("\u00a0", value) if type(value) is str else value
 
 
 def _as_markdown(value: Any) -> Any:
@@ -127,8 +134,9 @@ def _pdf(report: Report, drawn: Drawn, circuit: Circuit, paper: Paper) -> bytes:
 
 
 def _breakable(value: Any) -> Any:
-    """The same data with a place to break in every very long word."""
+    """The same data with a place to break in every very long word, and none before a unit."""
     if isinstance(value, str):
+        value = _UNIT.sub("\u00a0", value)
         return _LONG_WORD.sub(lambda word: _BREAK_EVERY.sub(lambda piece: piece[0] + "\u200b", word[0]), value)
     if isinstance(value, dict):
         return {key: _breakable(item) for key, item in value.items()}
