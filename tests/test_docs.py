@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from wizard.cli import cli
 from wizard.ui.job import JobScreen
+from wizard.ui.repairing import Repairing
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -135,7 +136,8 @@ def test_shipped_names_in_the_readme_are_there():
 
 def test_the_keys_in_the_readme_work_on_the_job_screen():
     table = re.findall(r"^\| `(.)` \| ", README, re.MULTILINE)
-    bound = {key for binding in JobScreen.BINDINGS for key in binding.key.split(",")}
+    bindings = [*JobScreen.BINDINGS, *Repairing.BINDINGS]
+    bound = {key for binding in bindings for key in binding.key.split(",")}
     assert len(table) >= 10
     assert {"?": "question_mark"}.get(table[-1]) in bound
     assert set(table[:-1]) - bound == set()
