@@ -43,9 +43,9 @@ async def played(name: str, way: Way, folder: Path) -> tuple[Count, str]:
             await bay.settle()
             for _ in range(_MOST_TURNS):
                 if not isinstance(app.screen, JobScreen):
-                    # The story is left with Esc, cautions and questions are taken with Enter.
+                    # The story, cautions and questions are taken with Enter.
                     count.others += 1
-                    await bay.press("escape" if not hasattr(app.screen, "action_confirm") else "enter")
+                    await bay.press("enter")
                     continue
                 assert bay.job.assessment is not None
                 step = bay.job.assessment.next

@@ -23,7 +23,8 @@ from wizard.ui.entry import ReadingEntry
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
-from wizard.walk.events import Complaint
+from wizard.ui.target import Target
+from wizard.walk.events import Complaint, Repaired
 
 DEMO = "parcel-van"
 
@@ -142,6 +143,7 @@ async def test_a_jump_does_not_lead_around_the_cautions(bay: Open) -> None:
         await driven.press("j")
         await driven.type("positive-side")
         assert driven.job.session.state.jumped_to == "positive-drop"
+        assert "The cautions come first" in said(driven)
         await driven.type("0.6")
         assert driven.job.session.state.readings == ()
 
@@ -196,6 +198,99 @@ async def test_jumping_goes_to_the_step_and_is_recorded(bay: Open) -> None:
         await driven.type("ground-side")
         assert driven.next_step == "ground-drop"
         assert driven.job.session.state.jumped_to == "ground-drop"
+
+
+async def test_an_answer_out_of_sight_is_given_from_the_list_and_not_by_its_number(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("j")
+        await driven.type("move each joint")
+        step = driven.job.assessment
+        assert step is not None
+        offered = step.next.choices or []
+        assert len(offered) > 9
+        await driven.press("9")
+        assert "Enter lists all" in said(driven)
+        assert driven.job.session.state.answers == {}
+        await driven.press("enter")
+        await driven.type("heavy ground strap")
+        assert driven.job.session.state.answers == {"wiggle": "engine-strap"}
+
+
+async def test_a_repair_is_taken_back_and_the_made_up_vehicle_with_it(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        await driven.type("0.87")
+        job = driven.job
+        assert job.bench is not None
+        job.record(Repaired(repair="clean-isolator-load-joint"))
+        job.bench.repair("clean-isolator-load-joint", job.session.desk.circuit)
+        await driven.settle()
+        target = Target("cranking", "isolator-out-stud", "isolator-load-lug")
+        assert float(job.bench.read(target, same_crank=False)) < 0.05
+        await driven.press("u")
+        assert "the repair clean isolator load joint" in said(driven)
+        assert job.session.state.repairs == ()
+        assert float(job.bench.read(target, same_crank=False)) > 0.1
+
+
+async def test_the_card_says_which_lead_stays_and_what_a_floor_asks_for(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.type("12.54")
+        assert "12.54 V" in said(driven)
+        assert "at least 12.40 V" in said(driven)
+        await driven.type("11.6")
+        shown = driven.shown()
+        assert "battery positive post: leave it there" in shown
+        assert "starter B stud: move it here" in shown
+
+
+async def test_a_doubted_reading_is_asked_for_again_by_its_number(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        assert driven.job.assessment is not None
+        step = driven.job.assessment.next.model_copy(update={"again": 3, "why": "Reading 3 (0.86 V) does not fit."})
+        driven.job.assessment = driven.job.assessment.model_copy(update={"next": step})
+        driven.job.show()
+        await driven.settle()
+        assert "Read it again" in driven.shown()
+        assert "Reading 3 (0.86 V) does not fit." in driven.shown()
+
+
+async def test_a_long_warning_says_where_the_rest_of_it_is(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await to_positive_drop(driven)
+        driven.job.say("! " + "These two readings can't both be right. " * 10)
+        await driven.settle()
+        assert "w shows the rest of this." in driven.shown()
+
+
+async def test_what_was_put_in_for_a_new_job_waits_for_the_next_time(bay: Open) -> None:
+    async with bay() as driven:
+        await driven.press("n", "enter")
+        await driven.type("Farm truck 12")
+        await driven.press("escape")
+        assert isinstance(driven.app.screen, HomeScreen)
+        await driven.press("n")
+        assert "Farm truck 12" in driven.shown()
+        await driven.press("x")
+        assert "Farm truck 12" not in driven.shown()
+        await driven.press("escape", "n")
+        assert "what you put in before" not in driven.shown()
+
+
+async def test_a_list_without_a_match_says_so_and_goes_on(bay: Open) -> None:
+    async with bay() as driven:
+        await driven.press("d", *"zzz")
+        assert "Nothing here has these letters" in driven.shown()
+        await driven.press("enter", "backspace", "backspace", "backspace")
+        assert "Nothing here has these letters" not in driven.shown()
+        await driven.type("hay")
+        assert "clicks once" in driven.shown()
+        # Any letter goes on from the story.
+        await driven.press("w")
+        assert isinstance(driven.app.screen, JobScreen)
 
 
 async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:

@@ -33,7 +33,7 @@ class FindingPage(Page):
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("z", "how it is done")] if can_open else []),
-            *([("Enter", "the repair is done")] if can_repair else []),
+            *([("Enter", "on; at the end: cautions read, the repair is done")] if can_repair else []),
             ("Esc", "back"),
         ]
 
@@ -77,5 +77,7 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:11} {label}"))
     lines += [Content(f"! {warning}") for warning in assessment.warnings]
     lines.append(Content(""))
+    if finding and finding.cautions and assessment.next.kind == "repair":
+        lines.append(Content.styled("Read and do these before the repair", "bold"))
     lines.append(cautions_text(desk.cautions, finding.cautions if finding else []))
     return Content("\n").join(lines)

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from textual.content import Content
+
 _CUT = ".."
 
 
 def cut(text: str, width: int) -> str:
     """The text in exactly this many columns."""
     return text.ljust(width) if len(text) <= width else f"{text[: max(0, width - len(_CUT))]}{_CUT}"[:width]
+
+
+def within(content: Content, width: int, height: int, rest: Content) -> Content:
+    """The content in no more than so many lines; where there are more, `rest` is the last and says where they are."""
+    # No width or height before the first layout.
+    lines = content.wrap(width) if width > 0 else []
+    if not 0 < height < len(lines):
+        return content
+    return Content("\n").join([*lines[: height - 1], rest])
 
 
 def shortened(text: str, width: int) -> str:

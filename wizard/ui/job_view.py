@@ -19,6 +19,7 @@ from wizard.files.settings import Layout, Units, Way
 from wizard.quantities import show_temperature, show_volts
 from wizard.ui.crank import clock, rest_left_s
 from wizard.ui.entry import ReadingEntry
+from wizard.ui.fit import within
 from wizard.ui.keybar import Key, KeyBar
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
@@ -43,7 +44,7 @@ _NOW: dict[str, list[Key]] = {
 }
 _AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("o", "report")]
 # Lines that what is said may take; more of it is one key away.
-_MOST_SAID, _MORE = 3, " ..  w: all of it"
+_MOST_SAID, _MORE = 3, Content.assemble(("w", "bold $primary"), " shows the rest of this.")
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
@@ -197,7 +198,9 @@ class JobView(Screen[None]):
         self.query_one(SuspectsView).show(assessment, bars=not spoken)
         self.query_one("#taken", Static).update(latest_readings(assessment.readings, self.query_one("#taken").size))
         short = self.plan is Way.FASTEST
-        self.query_one("#reason", Static).update(why_text(desk, assessment, short=True, lessons=not short))
+        reason = self.query_one("#reason", Static)
+        why = why_text(desk, assessment, short=True, lessons=not short)
+        reason.update(within(why, reason.size.width, reason.size.height, _MORE))
         self._show_run(assessment, target.leads if target is not None else Leads())
         self.query_one(KeyBar).show(self._keys())
 
@@ -292,9 +295,4 @@ class JobView(Screen[None]):
         """Put a line or two where the answer to the last deed is looked for."""
         shown = self.query_one("#said", Static)
         content = Content(text) if isinstance(text, str) else text
-        # No width before the first layout.
-        lines = content.wrap(shown.size.width) if shown.size.width else [content]
-        if len(lines) > _MOST_SAID:
-            kept = lines[_MOST_SAID - 1].truncate(max(0, shown.size.width - len(_MORE)))
-            lines = [*lines[: _MOST_SAID - 1], Content.assemble(kept, (_MORE, "bold"))]
-        shown.update(Content("\n").join(lines))
+        shown.update(within(content, shown.size.width, _MOST_SAID, _MORE))

@@ -12,6 +12,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from wizard.quantities import show_amps, show_band, show_volts
+from wizard.ui.fit import shortened
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Visit
 from wizard.walk.assessment import JudgedReading
@@ -105,18 +106,19 @@ def where_read(reading: JudgedReading) -> str:
 def latest_readings(readings: list[JudgedReading], room: Size) -> Content:
     """As many of the readings that stand as there is room for, the latest last, a line each."""
     shown = [r for r in readings if not r.struck][-max(1, room.height - 1) :]
-    lines = [_brief(reading).truncate(room.width) for reading in shown]
+    lines = [_brief(reading, room.width) for reading in shown]
     return Content("\n").join([Content.styled("READINGS", "bold $primary"), *lines])
 
 
-def _brief(reading: JudgedReading) -> Content:
+def _brief(reading: JudgedReading, width: int) -> Content:
     """One reading in little room: the point that tells readings apart comes first."""
     if reading.clamp is not None:
         where = short_name(reading.clamp)
     else:
         where = f"{short_name(reading.black or '')} from {short_name(reading.red or '')}"
     mark = "?" if reading.doubt >= DOUBTED else reading_drop(reading).verdict.mark
-    return Content.assemble((f"{reading.id:2} {_with_unit(reading):>7} {mark} ", "bold"), (where, "$secondary"))
+    value = f"{reading.id:2} {_with_unit(reading):>7} {mark} "
+    return Content.assemble((value, "bold"), (shortened(where, width - len(value)), "$secondary"))
 
 
 def _with_unit(reading: JudgedReading) -> str:

@@ -15,11 +15,12 @@ from wizard.ui.finding_page import FindingPage
 from wizard.ui.pick import Item, Pick
 from wizard.ui.taking import Taking
 from wizard.ui.visit import Page
-from wizard.walk.events import Repaired
+from wizard.walk.events import CautionsRead, Repaired
 
 if TYPE_CHECKING:
     from wizard.record.report import RepairLine
     from wizard.ui.repair_page import Fitted
+    from wizard.walk.assessment import Assessment
 
 
 class Repairing(Taking):
@@ -44,12 +45,19 @@ class Repairing(Taking):
             if repair is None or done is None:
                 return
             if done:
+                self._confirm_read(assessment)
                 self._ask_done(repair, None)
             else:
                 self._open_repair(repair, None)
 
         page = FindingPage(self.session.desk, assessment, can_repair=can_repair, can_open=repair is not None)
         self.app.push_screen(page, answered)
+
+    def _confirm_read(self, assessment: Assessment) -> None:
+        """The cautions at the end of the finding's page were read down to the last before Enter was taken."""
+        shown = assessment.finding.cautions if assessment.finding else []
+        if unread := [name for name in shown if name not in self.session.state.cautions_read]:
+            self.record(CautionsRead(cautions=unread))
 
     def _called_for(self) -> str | None:
         """The repair that the readings call for and that is still to be done."""

@@ -7,6 +7,7 @@ from textual.widgets import Static
 
 from wizard.quantities import show_band, show_volts
 from wizard.ui.cautions_page import to_begin
+from wizard.ui.fit import within
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
@@ -29,7 +30,7 @@ class StepCard(Static):
 
     def __init__(self) -> None:
         super().__init__("", markup=False)
-        self._card = self._rest = Content("")
+        self._card = self._rest = self._shown = Content("")
 
     def show(self, card: Content, rest: Content) -> None:
         """Show this card; `rest` takes the place of what there is no room for. See `card` and `rest_of`."""
@@ -43,11 +44,12 @@ class StepCard(Static):
         # A layout whose card is as high as its text has no room to measure against, but a most.
         most = self.styles.max_height
         height = int(most.value) - self.styles.padding.height if most is not None else self.size.height
-        lines = self._card.wrap(self.size.width) if self.size.width else []
-        if 1 < height < len(lines):
-            self.update(Content("\n").join([*lines[: height - 1], self._rest]))
-        else:
-            self.update(self._card)
+        self._shown = within(self._card, self.size.width, height, self._rest)
+        self.update(self._shown)
+
+    def offers(self, number: int) -> bool:
+        """Whether the answer with this number is in sight."""
+        return any(line.startswith(_number(number)) for line in self._shown.plain.splitlines())
 
 
 def step_of(desk: Desk, step: Next) -> Step | None:
@@ -174,7 +176,12 @@ def _repair(desk: Desk, step: Next) -> list[Content]:
 
 
 def _choice(number: int, label: str) -> Content:
-    return Content.from_markup(f"[@click=screen.choose({number})][bold $primary]  {number}  [/]$label[/]", label=label)
+    name = _number(number)
+    return Content.from_markup(f"[@click=screen.choose({number})][bold $primary]{name}[/]$label[/]", label=label)
+
+
+def _number(number: int) -> str:
+    return f"  {number}  "
 
 
 def _press(key: str, what: str) -> Content:

@@ -19,7 +19,7 @@ from wizard.ui.own_reading import ask_span
 from wizard.ui.pick import Item, Pick
 from wizard.ui.reading_text import Typed, read_typed
 from wizard.ui.readings_page import Deed, ReadingsPage
-from wizard.ui.step_card import choices
+from wizard.ui.step_card import StepCard, choices
 from wizard.ui.target import Target
 from wizard.ui.telling import judged, show_value, undone, where
 from wizard.walk.events import (
@@ -259,7 +259,11 @@ class Taking(JobView):
         if step is None or step.kind != "ask" or self.working or self.chosen is not None:
             return
         offered = choices(self.session.desk, step)
-        if number <= len(offered) and step.step is not None:
+        if number > len(offered) or step.step is None:
+            return
+        if not self.query_one(StepCard).offers(number):
+            self.say("Only what you see can be answered by its number. Enter lists all answers.")
+        else:
             self.answer(step.step, *offered[number - 1])
 
     def answer(self, step: str, choice: str, label: str) -> None:
