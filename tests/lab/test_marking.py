@@ -13,6 +13,7 @@ import pytest
 from tests.lab.shipped import set_exercise
 from tests.lab.students import BEGAN, Student, any_student, good_student
 from wizard.errors import DropwalkError
+from wizard.lab.attempt import Attempt
 from wizard.lab.classroom import Classroom, handins_in, summaries, summary_svg, summary_text, table
 from wizard.lab.deeds import Concluded, Deed, Line, Listened, Probed, Repaired, SideNamed
 from wizard.lab.feedback import feedback_text
@@ -253,3 +254,25 @@ def test_feedback_shows_both_walks_on_the_circuit() -> None:
     assert "2B" in post[:18]
     assert "B" in post[18:34]
     assert all(point.replace("-", " ") in text for point in made.desk.circuit.points)
+
+
+def test_two_under_one_name_do_not_write_over_each_other(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+
+    def opened() -> Attempt:
+        return Attempt.begin(exercise, desk, "A. Learner", tmp_path, 3, lambda: BEGAN)
+
+    first, other = opened(), opened()
+    first.do(POSITIVE)
+    with pytest.raises(DropwalkError, match="somewhere else"):
+        other.do(GROUND)
+    again = opened()
+    again.do(GROUND)
+    for act in (lambda: first.do(CLAMP), first.hand_in):
+        with pytest.raises(DropwalkError, match="somewhere else"):
+            act()
+    file = again.hand_in()
+    with pytest.raises(DropwalkError, match="somewhere else"):
+        first.do(CLAMP)
+    assert [line.deed.kind for line in read_handin(file).lines] == ["probed", "probed"]
+    assert list(tmp_path.iterdir()) == [file]

@@ -28,6 +28,7 @@ class Attempt:
         self.lines: list[Line] = []
         self.bench = Bench(exercise, desk, seed)
         self.draft: Path | None = None
+        self._on_disk: str | None = None
         self._now = now
 
     @classmethod
@@ -45,6 +46,7 @@ class Attempt:
             raise DropwalkError(f"{draft} is an attempt of another student or exercise; move it away first")
         attempt = cls(exercise, desk, student, kept.seed, kept.began, now)
         attempt.draft = draft
+        attempt._on_disk = draft.read_text(encoding="utf-8")
         attempt.lines = kept.plain_lines()
         attempt.bench = Bench.replay(exercise, desk, kept.seed, attempt.lines)
         return attempt
@@ -70,25 +72,42 @@ class Attempt:
 
     def do(self, deed: Deed) -> Deed:
         """Do this now; it comes back with what was shown or heard. Raises DropwalkError when it can't be kept."""
+        self._refuse_twice()
         at_s = self.elapsed_s
         done = self.bench.do(deed, at_s)
         self.lines.append(Line(at_s=at_s, deed=done))
         if self.draft is not None:
             fresh = self.draft.with_suffix(".new")
+            text = self.handin().text()
             try:
-                fresh.write_text(self.handin().text(), encoding="utf-8")
+                fresh.write_text(text, encoding="utf-8")
                 fresh.replace(self.draft)
             except OSError as error:
                 raise DropwalkError(f"{self.draft} can't be written: {error.strerror or error}") from None
+            self._on_disk = text
         return done
+
+    def _refuse_twice(self) -> None:
+        """Two who go on with one attempt would each write over what the other did."""
+        if self.draft is None:
+            return
+        try:
+            now = self.draft.read_text(encoding="utf-8")
+        except FileNotFoundError:
+            now = None
+        except OSError as error:
+            raise DropwalkError(f"{self.draft} can't be read: {error.strerror or error}") from None
+        if now != self._on_disk:
+            raise DropwalkError("this attempt goes on somewhere else under the same name; leave, and open it again")
 
     def handin(self) -> HandIn:
         """All that was done so far, chained."""
         return HandIn.of(self.exercise, self.student, self.seed, self.began, self.lines)
 
     def hand_in(self) -> Path:
-        """Write the hand-in beside the others and take the draft away; the file it is in."""
+        """Write the hand-in beside the others and take the draft away; the file it is in. Raises DropwalkError."""
         assert self.draft is not None
+        self._refuse_twice()
         stem = self.draft.name.removesuffix(_DRAFT)
         path = self.draft.with_name(stem + ENDING)
         number = 2
