@@ -12,15 +12,20 @@ from driven import Bay, Open
 from textual.widgets import Input, Static
 
 from wizard.circuit.heard import Heard
+from wizard.circuit.map import PartChange
 from wizard.files import shelf
+from wizard.quantities import Size
 from wizard.record.store import Store
 from wizard.ui import report_page
 from wizard.ui.app import DropwalkApp
+from wizard.ui.bench import Bench
 from wizard.ui.confirm import Confirm
 from wizard.ui.costs_page import CostsPage, read_minutes
+from wizard.ui.demos import demo
 from wizard.ui.proof_page import ProofPage
 from wizard.ui.repair_page import RepairPage, read_cable
 from wizard.ui.starts_page import StartsPage, read_share, read_times
+from wizard.ui.target import Target
 from wizard.walk.events import CautionsRead, Complaint, Event, ReadingTaken, Repaired, Started, StartSeen
 
 NOON = datetime(2030, 5, 1, 12, tzinfo=UTC)
@@ -335,3 +340,14 @@ def test_what_is_typed_is_read_as_it_is_meant() -> None:
     assert read_minutes("2,5 min cleaned") == (2.5, "cleaned")
     cable = read_cable("55 in, 2/0 AWG, tinned copper")
     assert (cable.length_m, str(cable.size), str(cable.conductor)) == (pytest.approx(1.397), "2/0 AWG", "tinned-copper")
+
+
+def test_the_simulated_vehicle_has_the_cable_that_was_fitted() -> None:
+    scenario, at = demo("parcel-van")
+    bench = Bench(scenario, at, (), seed=1)
+    cable = Target("cranking", *CABLE)
+    before = float(bench.read(cable, same_crank=False))
+    thin = at.with_fitted({"long-cable": PartChange(size=Size.parse("10 mm2"))})
+    bench.repair("replace-long-cable", thin.circuit)
+    # A fifth of the area loses five times the volts, give or take the current of another crank.
+    assert float(bench.read(cable, same_crank=False)) == pytest.approx(5 * before, rel=0.3)
