@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -154,6 +155,30 @@ def test_hand_ins_of_a_sealed_exercise_are_marked_with_the_passphrase(run, tmp_p
         assert done.exit_code == 2
         assert ("does not open" if options else "give its folder") in done.stderr
         assert not (tmp_path / "n.csv").exists()
+
+
+def test_a_served_bench_keeps_the_answer_back_unless_told(run, monkeypatch):
+    """The process of each page is told so, and the bench that it runs heeds it."""
+    lab_serve = pytest.importorskip("wizard.ui.lab_serve", reason="the extra `lab` is not installed")
+    from wizard.ui import lab_bench
+
+    served, shown = [], []
+
+    class Kept:
+        def __init__(self, command, **_):
+            served.append(shlex.split(command)[3:])
+
+        def serve(self):
+            pass
+
+    monkeypatch.setattr(lab_serve, "_BenchServer", Kept)
+    monkeypatch.setattr(lab_bench, "run_bench", lambda *_, answers: shown.append(answers))
+    monkeypatch.setenv("TEXTUAL_DRIVER", "any")
+    for options in ([], ["--feedback"]):
+        assert run("lab", "serve", "first-clamp", "--to", "in", *options).exit_code == 0
+    for command in served:
+        assert run(*command).exit_code == 0
+    assert shown == [False, True]
 
 
 def test_the_headless_lab_imports_no_screens():
