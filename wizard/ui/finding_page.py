@@ -33,7 +33,7 @@ class FindingPage(Page):
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("z", "how it is done")] if can_open else []),
-            *([("Enter", "on; at the end: cautions read, the repair is done")] if can_repair else []),
+            *([("Enter", "read on, then: the repair is done")] if can_repair else []),
             ("Esc", "back"),
         ]
 

@@ -95,6 +95,7 @@ class JobView(Screen[None]):
         self.same_crank = False
         self.acting_up = False
         self.working = False
+        self._typing = False
         self._after_work: Callable[[], None] | None = None
 
     def compose(self) -> ComposeResult:
@@ -237,7 +238,9 @@ class JobView(Screen[None]):
     def on_input_changed(self, event: Input.Changed) -> None:
         # The large layout shows in big figures what is being typed.
         self.query_one("#big", Digits).update(event.value)
-        self.query_one(KeyBar).show(self._keys())
+        if bool(event.value) is not self._typing:
+            self._typing = bool(event.value)
+            self.query_one(KeyBar).show(self._keys())
 
     def _show_strip(self) -> None:
         state, desk = self.session.state, self.session.desk

@@ -54,7 +54,7 @@ class RepairPage(Page):
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("i", "choose a size")] if self._advice.replaces else []),
-            ("Enter", "on; at the end: the repair is done"),
+            ("Enter", "read on, then: the repair is done"),
             ("Esc", "back"),
         ]
 
