@@ -12,9 +12,9 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from driven import Open
+from driven import Bay, Open
 from rich.segment import Segment
-from test_looks import ANSWER, LOOKS, WAYS, segments, text_of
+from test_looks import ANSWER, LOOKS, WAYS, segments
 
 from wizard.circuit.heard import Heard
 from wizard.circuit.network import Observable
@@ -27,6 +27,7 @@ from wizard.record.store import Store
 from wizard.repair.predict import Foreseen
 from wizard.ui import report_page
 from wizard.ui.app import DropwalkApp
+from wizard.ui.visit import Visit
 from wizard.walk import proof
 from wizard.walk.assessment import Assessment, Next
 from wizard.walk.case import Case
@@ -143,6 +144,15 @@ def given(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(report, "repair_lines", proofs)
     monkeypatch.setattr(report_page, "_folder", lambda: Path("/home/you/Documents"))
     monkeypatch.setattr(DropwalkApp, "now", lambda _: NOON)
+
+
+def text_of(driven: Bay) -> str:
+    """What is shown; of a visit its sheet alone, for what lies under it is held elsewhere."""
+    lines = driven.shown().splitlines()
+    if isinstance(driven.app.screen, Visit):
+        sheet = driven.app.screen.query_one("#sheet").region
+        lines = [line[sheet.x : sheet.right] for line in lines[sheet.y : sheet.bottom]]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=["80x24", "120x40"])
