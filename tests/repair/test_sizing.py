@@ -147,10 +147,13 @@ def test_a_fuse_in_the_run_is_sized_for_the_crank(remote_desk):
 
 def test_a_control_wire_is_sized_for_the_coil_and_not_for_the_motor(remote_desk):
     found = replacement(remote_desk.circuit, remote_desk.limits, "control-feed")
-    # The side's 0.5 V (US Army TM 5-3820-256-24-4) less 0.1 V for the switch; 5 m at the map's 11 A.
+    # The side's 0.5 V (US Army TM 5-3820-256-24-4) less 0.1 V for the switch; 3.5 m at the map's 11 A.
     assert (found.duty.current_a, found.duty.stall_a) == (11.0, 40.0)
     assert found.duty.allowed_v == pytest.approx(0.4)
-    assert found.choices[0].size.label == "4 mm2"
+    # No smaller than what the map has, although a thinner one would do.
+    assert found.choices[0].size.label == "10 mm2"
+    thin = Circuit.of(remote_desk.circuit.map, Changes(parts={"control-feed": PartChange(size=Size.parse("1 mm2"))}))
+    assert replacement(thin, remote_desk.limits, "control-feed").choices[0].size.label == "2.5 mm2"
 
 
 def test_rings_are_named_where_the_map_tells_the_studs(remote_desk):
