@@ -249,7 +249,7 @@ async def test_a_report_is_written_from_the_job(
 ) -> None:
     job(store, *CORRODED)
     async with bay() as driven:
-        await driven.press("enter", "o")
+        await driven.press("enter", "q")
         await driven.type(letters)
         await driven.press("enter")
         assert (folder / name).read_bytes().startswith(begins)
@@ -265,7 +265,7 @@ async def test_a_file_that_is_there_is_written_over_only_when_it_is_agreed_to(
     kept.write_text("mine")
 
     async def to_mine(driven: Bay) -> None:
-        await driven.press("o")
+        await driven.press("q")
         await driven.type("json")
         driven.app.screen.query_one(Input).value = str(kept)
         await driven.press("enter")
@@ -351,3 +351,16 @@ def test_the_simulated_vehicle_has_the_cable_that_was_fitted() -> None:
     bench.repair("replace-long-cable", thin.circuit)
     # A fifth of the area loses five times the volts, give or take the current of another crank.
     assert float(bench.read(cable, same_crank=False)) == pytest.approx(5 * before, rel=0.3)
+
+
+@pytest.mark.parametrize(
+    ("key", "heading"),
+    [("z", "Which repair?"), ("i", "Starts counted"), ("y", "Labour and parts"), ("q", "Report: in which form?")],
+)
+async def test_a_page_opens_also_while_a_reading_is_wanted(bay: Open, store: Store, key: str, heading: str) -> None:
+    job(store)
+    async with bay() as driven:
+        await driven.press("enter")
+        assert driven.job.target is not None
+        await driven.press(key)
+        assert heading in driven.shown()

@@ -105,8 +105,8 @@ AFTER_REPAIR = [
     ("starts", ["i"], 1),
     ("starts-count", ["i", "c"], 2),
     ("costs", ["y"], 1),
-    ("report", ["o"], 1),
-    ("report-file", ["o", "enter"], 1),
+    ("report", ["q"], 1),
+    ("report-file", ["q", "enter"], 1),
 ]
 
 

@@ -84,8 +84,8 @@ def test_a_job_from_intake_to_the_report(
         changed(terminal, shown)
     assert repaired
     terminal.press("Escape")
-    terminal.until("o writes the report")
-    terminal.press("o")
+    terminal.until("q writes the report")
+    terminal.press("q")
     terminal.until("Report: in which form?")
     terminal.press("Enter")
     terminal.until("Write the report to")

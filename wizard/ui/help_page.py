@@ -30,7 +30,7 @@ JOB_KEYS: list[Key] = [
     ("z", "repair: how it is done, its size, what it will read; afterwards before and after"),
     ("i", "starts counted over days, until a fault that comes and goes counts as gone"),
     ("y", "labour and parts, with their total"),
-    ("o", "report: HTML, PDF, Markdown or JSON"),
+    ("q", "report: HTML, PDF, Markdown or JSON"),
     ("w", "why this step, what good looks like, usual mistakes"),
     ("l", "learn: the longer text for this step"),
     ("g", "glossary of the trade's words"),

@@ -40,9 +40,9 @@ if TYPE_CHECKING:
 # What a repair and an end lead to, said first there and last elsewhere.
 _NOW: dict[str, list[Key]] = {
     "repair": [("z", "how it is done")],
-    "finish": [("o", "report"), ("i", "starts"), ("z", "before, after")],
+    "finish": [("q", "report"), ("i", "starts"), ("z", "before, after")],
 }
-_AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("o", "report")]
+_AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("q", "report")]
 # Lines that what is said may take; more of it is one key away.
 _MOST_SAID, _MORE = 3, Content.assemble(("w", "bold $primary"), " shows the rest of this.")
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
@@ -282,9 +282,7 @@ class JobView(Screen[None]):
             keys = [("1-9", "answer"), ("Enter", "list them"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
-            keys += {"repair": [("z", "how it is done")], "finish": [("o", "report"), ("i", "starts")]}.get(
-                step.kind, []
-            )
+            keys += _NOW.get(step.kind, [])
         keys += [("j", "jump"), ("w", "why"), ("u", "take back"), ("c", "cautions"), ("r", "readings")]
         keys += [("b", "best test" if self.plan is Way.WALK else "the walk"), ("v", "volts"), ("f", "finding")]
         keys += [("h", "how sure"), ("p", "part"), ("m", "other"), *([("x", "can't reach")] if self.target else [])]

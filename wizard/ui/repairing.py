@@ -31,7 +31,7 @@ class Repairing(Taking):
         Binding("z", "repair", show=False),
         Binding("i", "starts", show=False),
         Binding("y", "costs", show=False),
-        Binding("o", "report", show=False),
+        Binding("q", "report", show=False),
     ]
 
     def action_finding(self) -> None:

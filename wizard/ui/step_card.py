@@ -102,7 +102,7 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         if step.kind == "finish":
             lines += [
                 _press("f", "shows what was found; z the readings before and after a repair"),
-                _press("o", "writes the report; y adds labour and parts to it"),
+                _press("q", "writes the report; y adds labour and parts to it"),
                 _press("i", "counts good starts, for a fault that comes and goes"),
                 _press("Esc", "goes home; the job stays on the list"),
             ]
