@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 from driven import Open
+from test_looks import readable
 from textual.pilot import Pilot
-from textual.widgets import OptionList, Static
+from textual.widgets import Static
 
 from tests.lab.shipped import set_exercise
 from wizard.lab.attempt import Attempt
@@ -45,10 +46,9 @@ async def press(pilot: Pilot[Any], *keys: str) -> None:
 async def go_to(pilot: Pilot[Any], app: BenchApp, point: str) -> None:
     """Move the bar to a point as a student does."""
     screen = bench(app)
-    options = screen.query_one(OptionList)
     wanted = next(n for n, row in enumerate(screen.rows) if row.point == point)
-    while options.highlighted != wanted:
-        await pilot.press("down" if (options.highlighted or 0) < wanted else "up")
+    while (at := screen.rows.index(screen.here)) != wanted:
+        await pilot.press("down" if at < wanted else "up")
 
 
 async def measure(pilot: Pilot[Any], app: BenchApp, red: str, black: str, key: str = "h") -> None:
@@ -260,6 +260,10 @@ async def test_the_bench_looks_as_it_was_kept(
         await measure(pilot, app, "starter-case", "battery-negative-post")
         await press(pilot, "x", "f", "f", "up", "up", "c")
         looks["bench"] = text_of(app)
+        for _ in ("dark", "light"):
+            drawn = [segment for strip in app.screen._compositor.render_strips() for segment in strip]
+            assert [s for s in drawn if not readable(s)] == []
+            await press(pilot, "ctrl+t")
         await press(pilot, "d")
         looks["bench-side"] = text_of(app)
         await press(pilot, "escape", "question_mark")

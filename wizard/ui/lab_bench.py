@@ -173,8 +173,13 @@ class BenchScreen(Screen[Path]):
 
     def on_mount(self) -> None:
         options = self.query_one(OptionList)
-        options.add_options([Option(self._line(row), id=str(number)) for number, row in enumerate(self.rows)])
-        options.highlighted = 0
+        section = ""
+        for number, row in enumerate(self.rows):
+            if row.section != section:
+                section = row.section
+                options.add_option(Option(Content.styled(f"    {str(section).upper()}", "$secondary"), disabled=True))
+            options.add_option(Option(self._line(row), id=str(number)))
+        options.highlighted = 1
         self.set_interval(5.0, self._head)
         self._show()
         goals = "".join(f"\n- {goal}" for goal in self.exercise.goals)
@@ -192,7 +197,8 @@ class BenchScreen(Screen[Path]):
 
     @property
     def here(self) -> Row:
-        return self.rows[self.query_one(OptionList).highlighted or 0]
+        option = self.query_one(OptionList).highlighted_option
+        return self.rows[int(option.id) if option and option.id else 0]
 
     def action_lead(self, colour: str) -> None:
         if colour == "red":
@@ -465,7 +471,7 @@ class BenchScreen(Screen[Path]):
     def _show(self) -> None:
         options = self.query_one(OptionList)
         for number, row in enumerate(self.rows):
-            options.replace_option_prompt_at_index(number, self._line(row))
+            options.replace_option_prompt(str(number), self._line(row))
         lines = [f"Meter  {self.function}, range {self.range}"]
         if self.function == "clamp":
             lines.append(f"Clamp  {short_name(self.around) if self.around else 'on nothing'}")
@@ -492,7 +498,7 @@ class BenchScreen(Screen[Path]):
             leads += "A"
         part = f"  | {short_name(row.part)}" if row.part else ""
         return Content.assemble(
-            (f"{leads:3}", "bold reverse" if leads else ""), " ", short_name(row.point), (part, "$secondary")
+            (f"{leads:3}", "bold reverse" if leads else ""), " ", (short_name(row.point), "bold"), part
         )
 
 
