@@ -150,9 +150,9 @@ def test_a_control_wire_is_sized_for_the_coil_and_not_for_the_motor(remote_desk)
     # The side's 0.5 V (US Army TM 5-3820-256-24-4) less 0.1 V for the switch; 3.5 m at the map's 11 A.
     assert (found.duty.current_a, found.duty.stall_a) == (11.0, 40.0)
     assert found.duty.allowed_v == pytest.approx(0.4)
-    # No smaller than what the map has; 30 m of it would lose more: 0.01724 x 30 / 0.4 x 11 is 14.2 mm2.
+    # No smaller than what the map has; 25 m of it would lose more: 0.01724 x 25 / 0.4 x 11 is 11.9 mm2.
     assert found.choices[0].size.label == "10 mm2"
-    long = Circuit.of(remote_desk.circuit.map, Changes(parts={"control-feed": PartChange(length_m=30.0)}))
+    long = Circuit.of(remote_desk.circuit.map, Changes(parts={"control-feed": PartChange(length_m=25.0)}))
     assert replacement(long, remote_desk.limits, "control-feed").choices[0].size.label == "16 mm2"
 
 
