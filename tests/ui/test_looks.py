@@ -1,4 +1,4 @@
-"""How every screen looks: its text at two sizes against a kept copy, readable colours, and the same without any.
+"""How every screen looks: text and colours at two sizes against kept copies, readable, and the same without any colour.
 
 The answer that the job screen shows is kept too, so a better diagnosis changes no look. After a change that is meant,
 `DROPWALK_LOOKS=write pytest tests/ui/test_looks.py` keeps the new ones.
@@ -6,6 +6,7 @@ The answer that the job screen shows is kept too, so a better diagnosis changes 
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -13,7 +14,7 @@ from pathlib import Path
 
 import pytest
 from driven import Bay, Open
-from rich.color import ColorType
+from rich.color import Color, ColorType
 from rich.segment import Segment
 
 from wizard.circuit.heard import Heard
@@ -30,6 +31,7 @@ from wizard.walk.shifts import Move, Shift
 from wizard.walk.state import Reading
 from wizard.walk.walker import StepView
 
+COLOURS = Path(__file__).parent / "looks" / "colours.json"
 LOOKS = Path(__file__).parent / "looks"
 ANSWER = LOOKS / "answer.json"
 POST = "battery-positive-post"
@@ -144,6 +146,20 @@ def grey(segment: Segment) -> bool:
     return all(c.type is ColorType.DEFAULT or len({*c.get_truecolor()}) == 1 for c in colours)
 
 
+def colours_of(driven: Bay) -> list[str]:
+    """What is shown in which colours: the first words in each."""
+    first: dict[str, str] = {}
+    for segment in segments(driven):
+        if segment.style is not None and (text := segment.text.strip(" ▁▂▃▄▅▆▇█▔▕▎")):
+            strong = "bold " if segment.style.bold else ""
+            first.setdefault(f"{strong}{_named(segment.style.color)} on {_named(segment.style.bgcolor)}", text[:24])
+    return sorted(f"{style}: {text}" for style, text in first.items())
+
+
+def _named(colour: Color | None) -> str:
+    return colour.get_truecolor().hex if colour is not None else "default"
+
+
 def text_of(driven: Bay) -> str:
     """What is shown; only the settings say which colours there are, and that is not what is held here."""
     shown = driven.shown().replace("light, for sunlight", "dark, for a dim bay")
@@ -172,6 +188,7 @@ async def test_every_screen(
     if way == "no-colour":
         monkeypatch.setenv("NO_COLOR", "1")
     wrong: list[str] = []
+    colours: dict[str, list[str]] = {}
     async with bay(size=size, settings=Settings(tour_seen=True, light=light)) as driven:
 
         def look(name: str) -> None:
@@ -180,6 +197,7 @@ async def test_every_screen(
                 kept.write_text(text_of(driven))
             if text_of(driven) != kept.read_text():
                 wrong.append(f"{name} has another look:\n{text_of(driven)}")
+            colours[f"{way} {name} {size[0]}x{size[1]}"] = colours_of(driven)
             wrong.extend(f"{name}: {s.text.strip()!r} {s.style}" for s in segments(driven) if not sound(s))
 
         look("home-empty")
@@ -203,6 +221,12 @@ async def test_every_screen(
             if keys:
                 await driven.press("escape")
     assert not wrong, "\n".join(wrong)
+    if way != "no-colour":
+        kept = json.loads(COLOURS.read_text()) if COLOURS.exists() else {}
+        if os.environ.get("DROPWALK_LOOKS") == "write":
+            COLOURS.write_text(json.dumps({**kept, **colours}, indent=0, sort_keys=True, ensure_ascii=False) + "\n")
+        else:
+            assert colours == {name: kept.get(name) for name in colours}
 
 
 async def test_the_kept_answer_is_of_today(bay: Open, store: Store) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from driven import Open
 
 from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.confirm import Confirm
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.job import JobScreen
 from wizard.ui.visit import Page
@@ -14,13 +15,15 @@ async def test_a_demo_by_mouse_from_home_to_a_proved_repair(bay: Open) -> None:
     async with bay(size=(120, 40)) as driven:
         await driven.click("demo vehicle")
         await driven.click("Parcel van")
-        await driven.click("Esc back")
+        await driven.click("Esc close")
         for _ in range(80):
             screen = driven.app.screen
             if isinstance(screen, CautionsPage):
                 await driven.click("read and done")
             elif isinstance(screen, FindingPage):
                 await driven.click("the repair is done")
+            elif isinstance(screen, Confirm):
+                await driven.click("Enter it is done")
             else:
                 assert isinstance(screen, JobScreen)
                 assert screen.assessment is not None

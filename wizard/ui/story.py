@@ -13,7 +13,7 @@ from wizard.ui.visit import Page
 class Story(Page):
     """Any key that types something goes on, and so do Enter and Esc."""
 
-    keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("Enter", "or any letter: go on"), ("Esc", "go on")]
+    keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("Enter", "go on"), ("Esc", "close")]
 
     def on_key(self, event: events.Key) -> None:
         if event.key == "enter" or event.is_printable:
