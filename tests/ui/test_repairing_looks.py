@@ -99,7 +99,7 @@ PROOF = RepairLine(
     remains=["0.62 V is still lost from the post to the stud, more than sound parts lose: look for a second fault."],
 )
 # What leads to each page from the job, Esc as often as it says in between.
-BEFORE_REPAIR = [("repair", ["z"], 1), ("repair-size", ["z", "i"], 1), ("costs-empty", ["y"], 1)]
+BEFORE_REPAIR = [("repair", ["z"], 1), ("repair-size", ["z", "i"], 2), ("costs-empty", ["y"], 1)]
 AFTER_REPAIR = [
     ("proof", ["z"], 1),
     ("starts", ["i"], 1),

@@ -32,10 +32,7 @@ _TYPED = "typed"
 
 
 class RepairPage(Page):
-    """Gives True when the repair is said to be done, False to choose the size of a cable first.
-
-    `fitted` is None until one has been chosen.
-    """
+    """Gives True when the repair is said to be done, with what is `fitted`; None until a size has been chosen."""
 
     DEFAULT_CSS = """
     RepairPage > #sheet { max-width: 100; }
@@ -46,8 +43,18 @@ class RepairPage(Page):
     ]
     about = "The order is common practice; the maker's procedure, torque and safety instructions come first."
 
-    def __init__(self, desk: Desk, assessment: Assessment, repair: str, fitted: Fitted | None, *, inch: bool) -> None:
-        self._desk, self._assessment, self._fitted, self._inch = desk, assessment, fitted, inch
+    def __init__(
+        self,
+        desk: Desk,
+        assessment: Assessment,
+        repair: str,
+        predict: Callable[[Fitted | None], None],
+        *,
+        inch: bool,
+    ) -> None:
+        """`predict` is called when a size has been chosen; its answer comes to `show_foreseen`."""
+        self._desk, self._assessment, self._predict, self._inch = desk, assessment, predict, inch
+        self.fitted: Fitted | None = None
         self._advice = advise(desk.circuit, shelf.repairs(), repair)
         self._foreseen: list[Foreseen] | None = None
         super().__init__(_capital(self._advice.label), self._told())
@@ -65,7 +72,7 @@ class RepairPage(Page):
 
     def _told(self) -> Content:
         return repair_text(
-            self._desk, self._assessment, self._advice, self._fitted or {}, self._foreseen, inch=self._inch
+            self._desk, self._assessment, self._advice, self.fitted or {}, self._foreseen, inch=self._inch
         )
 
     def action_done(self) -> None:
@@ -74,7 +81,12 @@ class RepairPage(Page):
 
     def action_size(self) -> None:
         if self._advice.replaces:
-            self.dismiss(False)
+            ask_fitted(self.app, self._desk, self._advice.repair, self._put_in, inch=self._inch)
+
+    def _put_in(self, fitted: Fitted) -> None:
+        self.fitted, self._foreseen = fitted, None
+        self.show(self._told())
+        self._predict(fitted)
 
 
 def repair_text(

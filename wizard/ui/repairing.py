@@ -48,7 +48,7 @@ class Repairing(Taking):
                 self._confirm_read(assessment)
                 self._ask_done(repair, None)
             else:
-                self._open_repair(repair, None)
+                self._open_repair(repair)
 
         page = FindingPage(self.session.desk, assessment, can_repair=can_repair, can_open=repair is not None)
         self.app.push_screen(page, answered)
@@ -73,7 +73,7 @@ class Repairing(Taking):
         if self.assessment is None:
             return
         if (repair := self._called_for()) is not None:
-            self._open_repair(repair, None)
+            self._open_repair(repair)
         elif self.session.state.repairs:
             self._open_proof()
         else:
@@ -84,28 +84,26 @@ class Repairing(Taking):
         likely = [odds.repair for odds in self.assessment.repairs] if self.assessment else []
         names = [name for name in dict.fromkeys([*likely, *known]) if name in known and name != NO_REPAIR]
         items = [Item(name, f"{known[name].label[:1].upper()}{known[name].label[1:]}") for name in names]
-        self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0], None) if ids else None)
+        self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0]) if ids else None)
 
-    def _open_repair(self, repair: str, fitted: Fitted | None) -> None:
+    def _open_repair(self, repair: str) -> None:
         from wizard.ui.repair_page import RepairPage
 
         if self.assessment is None:
             return
-        page = RepairPage(self.session.desk, self.assessment, repair, fitted, inch=self.inch)
-        self.app.push_screen(page, partial(self._left_repair, repair, fitted))
-        self._beside(partial(self._foresee, repair, fitted), page.show_foreseen)
+
+        def predict(fitted: Fitted | None) -> None:
+            self._beside(partial(self._foresee, repair, fitted), page.show_foreseen)
+
+        page = RepairPage(self.session.desk, self.assessment, repair, predict, inch=self.inch)
+        self.app.push_screen(page, lambda done: self._ask_done(repair, page.fitted) if done else None)
+        predict(None)
 
     def _foresee(self, repair: str, fitted: Fitted | None) -> Any:
         from wizard.walk.case import Case
         from wizard.walk.proof import foresee_proof
 
         return foresee_proof(Case.of(self.session.desk, self.session.state), repair, fitted)
-
-    def _left_repair(self, repair: str, fitted: Fitted | None, done: bool | None) -> None:
-        if done:
-            self._ask_done(repair, fitted)
-        elif done is False:
-            self._choose_size(repair, partial(self._open_repair, repair))
 
     def _ask_done(self, repair: str, fitted: Fitted | None) -> None:
         """Enter leads here from page to page, so it is asked once more before it counts."""
