@@ -11,6 +11,7 @@ from textual.pilot import Pilot
 from wizard.files.settings import Settings
 from wizard.ui.app import DropwalkApp
 from wizard.ui.job import JobScreen
+from wizard.walk.events import CautionsRead, ReadingTaken
 
 
 class Bay:
@@ -57,6 +58,17 @@ class Bay:
         """The screen as text."""
         rows = self.app.screen._compositor.render_strips()
         return "\n".join("".join(segment.text for segment in row) for row in rows)
+
+    async def at_positive_drop(self) -> None:
+        """Put the cautions and both battery readings of a demo on record at once: the positive side is next."""
+        posts = {"red": "battery-positive-post", "black": "battery-negative-post"}
+        self.job.record(
+            CautionsRead(cautions=list(self.job.session.desk.cautions.cautions)),
+            ReadingTaken(state="resting", value=12.5, **posts),
+            ReadingTaken(state="cranking", value=11.6, crank=1, **posts),
+        )
+        await self.settle()
+        assert self.next_step == "positive-drop"
 
     async def on_to(self, text: str) -> None:
         """Go on with Enter until this text is on the screen."""

@@ -48,14 +48,6 @@ async def make_safe(bay: Bay) -> None:
     assert bay.next_step != "make-safe"
 
 
-async def to_positive_drop(bay: Bay) -> None:
-    """A job made safe with both battery readings taken."""
-    await make_safe(bay)
-    for value in ("12.5", "11.6"):
-        await bay.type(value)
-    assert bay.next_step == "positive-drop"
-
-
 async def test_a_demo_from_cautions_to_a_proved_repair(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await make_safe(driven)
@@ -150,7 +142,7 @@ async def test_a_jump_does_not_lead_around_the_cautions(bay: Open) -> None:
 
 async def test_cautions_once_confirmed_are_not_asked_again(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         read = driven.job.session.state.cautions_read
         await driven.type("0.8")
         assert isinstance(driven.app.screen, JobScreen)
@@ -159,7 +151,7 @@ async def test_cautions_once_confirmed_are_not_asked_again(bay: Open) -> None:
 
 async def test_swapped_leads_are_taken_as_positive_only_once_confirmed(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.type("-0.8")
         assert isinstance(driven.app.screen, Confirm)
         assert "swapped" in driven.shown()
@@ -172,7 +164,7 @@ async def test_swapped_leads_are_taken_as_positive_only_once_confirmed(bay: Open
 
 async def test_a_wrong_entry_says_what_to_type_and_stays(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.type("0.5 A")
         assert said(driven).startswith("!")
         assert entry(driven).value == "0.5 A"
@@ -181,7 +173,7 @@ async def test_a_wrong_entry_says_what_to_type_and_stays(bay: Open) -> None:
 
 async def test_letters_are_keys_until_a_number_is_begun(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.press("w")
         assert not isinstance(driven.app.screen, JobScreen)
         await driven.press("escape", "7", "0", "0", "m")
@@ -219,7 +211,7 @@ async def test_an_answer_out_of_sight_is_given_from_the_list_and_not_by_its_numb
 
 async def test_a_repair_is_taken_back_and_the_made_up_vehicle_with_it(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.type("0.87")
         job = driven.job
         assert job.bench is not None
@@ -248,7 +240,7 @@ async def test_the_card_says_which_lead_stays_and_what_a_floor_asks_for(bay: Ope
 
 async def test_a_doubted_reading_is_asked_for_again_by_its_number(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         assert driven.job.assessment is not None
         step = driven.job.assessment.next.model_copy(update={"again": 3, "why": "Reading 3 (0.86 V) does not fit."})
         driven.job.assessment = driven.job.assessment.model_copy(update={"next": step})
@@ -260,7 +252,7 @@ async def test_a_doubted_reading_is_asked_for_again_by_its_number(bay: Open) -> 
 
 async def test_a_long_warning_says_where_the_rest_of_it_is(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         driven.job.say("! " + "These two readings can't both be right. " * 10)
         await driven.settle()
         assert "w shows the rest of this." in driven.shown()
@@ -295,7 +287,7 @@ async def test_a_list_without_a_match_says_so_and_goes_on(bay: Open) -> None:
 
 async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.type("0.87")
         await driven.press("u")
         assert "0.87 V" in said(driven)
@@ -305,7 +297,7 @@ async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:
 
 async def test_any_reading_can_be_corrected_and_the_first_value_stays_on_record(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.press("r", "up", "c")
         await driven.type("12.7")
         readings = driven.job.session.state.readings
@@ -348,7 +340,7 @@ async def test_escape_steps_back_one_thing_at_a_time(bay: Open) -> None:
 
 async def test_a_job_left_is_found_again_where_it_was(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         before = driven.job.session.state
         await driven.press("escape", "enter")
         assert driven.next_step == "positive-drop"
@@ -362,7 +354,7 @@ async def test_a_job_left_is_found_again_where_it_was(bay: Open) -> None:
 
 async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         walk = driven.job.assessment
         await driven.press("b")
         assert driven.job.plan == "fastest"
@@ -373,7 +365,7 @@ async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:
 
 async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.press("x")
         await driven.type("starter B stud")
         assert driven.job.session.state.out_of_reach == {"starter-b-stud"}
@@ -383,7 +375,7 @@ async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
 
 async def test_a_timed_crank_is_recorded_and_a_long_one_asks_for_rest(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         clock = iter(datetime(2030, 5, 1, 9, 0, s, tzinfo=UTC) for s in range(60))
         driven.job.now = lambda: next(clock)
         driven.job.session._now = lambda: datetime(2030, 5, 1, 9, 0, 40, tzinfo=UTC)
@@ -398,7 +390,7 @@ async def test_a_timed_crank_is_recorded_and_a_long_one_asks_for_rest(bay: Open)
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (160, 50)])
 async def test_step_entry_suspects_and_leads_are_all_in_sight(bay: Open, size: tuple[int, int]) -> None:
     async with bay(DEMO, size=size) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.type("0.87")
         shown = driven.shown()
         for text in ("Split the positive side", "Red", "Black", "Reading", "isolator load joint", "lost", "Esc"):
@@ -410,7 +402,7 @@ async def test_step_entry_suspects_and_leads_are_all_in_sight(bay: Open, size: t
 
 async def test_resizing_in_the_middle_keeps_what_was_typed(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.pilot.press("0", "full_stop", "8")
         for size in ((80, 24), (40, 12), (160, 50), (80, 24)):
             await driven.pilot.resize_terminal(*size)
@@ -440,7 +432,7 @@ async def test_a_note_with_markup_is_kept_as_typed(bay: Open) -> None:
 
 async def test_the_complaint_can_be_put_differently_but_not_onto_another_circuit(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         await driven.press("e", "down", "enter")
         assert "new job" in driven.shown()
         await driven.press(*["down"] * 8, "enter")
@@ -454,7 +446,7 @@ async def test_the_complaint_can_be_put_differently_but_not_onto_another_circuit
 
 async def test_an_answer_that_fails_leaves_the_job_open(bay: Open, monkeypatch: pytest.MonkeyPatch) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
 
         def broken(plan: str) -> None:
             raise ArithmeticError(f"no answer for {plan}")
@@ -467,7 +459,7 @@ async def test_an_answer_that_fails_leaves_the_job_open(bay: Open, monkeypatch: 
 
 async def test_every_visit_is_left_with_escape_and_changes_nothing(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await to_positive_drop(driven)
+        await driven.at_positive_drop()
         before = driven.job.session.seq
         for key in ("j", "w", "c", "f", "r", "l", "t", "x", "n", "e", "m", "question_mark"):
             await driven.press(key)

@@ -30,15 +30,6 @@ from wizard.walk.events import Complaint, ReadingTaken
 DEMO = "parcel-van"
 
 
-async def ready(driven: Bay) -> None:
-    """Made safe, with both battery readings taken: the positive side is next."""
-    await driven.press("enter")
-    await driven.confirm_cautions()
-    await driven.type("12.5")
-    await driven.type("11.6")
-    assert driven.next_step == "positive-drop"
-
-
 def last(driven: Bay) -> ReadingTaken:
     return driven.job.session.state.readings[-1].taken
 
@@ -48,7 +39,7 @@ def last(driven: Bay) -> ReadingTaken:
 
 async def test_the_least_and_the_most_of_several_cranks_are_one_reading(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.type("0.8 0.9")
         assert (last(driven).value, last(driven).minimum, last(driven).maximum) == (pytest.approx(0.85), 0.8, 0.9)
         await driven.press("r")
@@ -57,7 +48,7 @@ async def test_the_least_and_the_most_of_several_cranks_are_one_reading(bay: Ope
 
 async def test_readings_of_one_crank_share_its_number_and_others_do_not(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.type("0.87")
         own = last(driven).crank
         await driven.press("k")
@@ -70,7 +61,7 @@ async def test_readings_of_one_crank_share_its_number_and_others_do_not(bay: Ope
 
 async def test_readings_are_marked_while_it_fails_until_told_otherwise(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.press("a")
         assert "it fails now" in driven.shown()
         await driven.type("0.87")
@@ -86,7 +77,7 @@ async def test_readings_are_marked_while_it_fails_until_told_otherwise(bay: Open
 @pytest.mark.parametrize(("choice", "taken"), [(0, True), (1, False), (2, False)])
 async def test_the_whole_battery_across_a_drop_is_asked_about(bay: Open, choice: int, taken: bool) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.type("12.4")
         assert "whole battery" in driven.shown()
         await driven.press(*["down"] * choice, "enter")
@@ -99,7 +90,7 @@ async def test_the_whole_battery_across_a_drop_is_asked_about(bay: Open, choice:
 
 async def test_a_remark_on_a_reading_is_kept_with_it(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.press("r", "up", "n")
         driven.app.screen.query_one(Input).value = "[b]cold[/] morning"
         await driven.press("enter")
@@ -121,7 +112,7 @@ async def test_a_remark_on_a_reading_is_kept_with_it(bay: Open) -> None:
 )
 async def test_anything_is_found_by_a_few_letters(bay: Open, letters: str, page: type, shown: str) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.press("j")
         await driven.type(letters)
         assert isinstance(driven.app.screen, page)
@@ -130,7 +121,7 @@ async def test_anything_is_found_by_a_few_letters(bay: Open, letters: str, page:
 
 async def test_a_jump_from_any_page_goes_by_way_of_the_job(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.press("w", "f1", "f2")
         assert isinstance(driven.app.screen, Pick)
         await driven.press("escape")
@@ -139,7 +130,7 @@ async def test_a_jump_from_any_page_goes_by_way_of_the_job(bay: Open) -> None:
 
 async def test_pointing_moves_along_the_run_and_keeps_in_view(bay: Open) -> None:
     async with bay(DEMO) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         run = driven.job.query_one(RunView)
         await driven.press("down")
         assert run.pointed == "positive-clamp"
@@ -152,7 +143,7 @@ async def test_pointing_moves_along_the_run_and_keeps_in_view(bay: Open) -> None
 
 async def test_the_motor_can_be_opened_too(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         driven.job.open_part("starter")
         await driven.settle()
         assert "between its own stud and its case" in driven.shown()
@@ -163,7 +154,7 @@ async def test_the_motor_can_be_opened_too(bay: Open) -> None:
 
 async def test_the_volts_along_the_run_show_a_step_and_what_is_not_known(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         for value in ("0.87", "0.45"):
             await driven.type(value)
         await driven.press("v")
@@ -176,7 +167,7 @@ async def test_the_volts_along_the_run_show_a_step_and_what_is_not_known(bay: Op
 
 async def test_how_sure_tells_what_each_reading_did(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.type("0.87")
         await driven.press("h")
         shown = driven.shown()
@@ -209,7 +200,7 @@ async def test_the_glossary_narrows_by_letters(bay: Open) -> None:
 
 async def test_a_finding_of_two_faults_names_both(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         assert driven.job.assessment is not None
         two = driven.job.assessment.model_copy(
             update={
@@ -234,7 +225,7 @@ async def test_a_finding_of_two_faults_names_both(bay: Open) -> None:
 async def test_the_way_of_working_is_remembered(bay: Open, tmp_path: Path) -> None:
     kept = tmp_path / "settings.yaml"
     async with bay(DEMO, settings_file=kept) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.press("b")
     assert read_settings(kept).plan is Way.FASTEST
     async with bay(settings=read_settings(kept), settings_file=kept) as later:
@@ -282,7 +273,7 @@ async def test_a_meter_that_is_less_exact_makes_the_wizard_less_sure(bay: Open) 
     sure: list[float] = []
     for settings in (Settings(tour_seen=True), Settings(tour_seen=True, meter=parse_accuracy("10 % + 200 mV"))):
         async with bay(DEMO, settings=settings) as driven:
-            await ready(driven)
+            await driven.at_positive_drop()
             await driven.type("0.87")
             assert driven.job.assessment is not None
             sure.append(next(r.probability for r in driven.job.assessment.repairs if r.repair == "no-repair"))
@@ -309,7 +300,7 @@ async def test_the_tour_is_shown_once(bay: Open, tmp_path: Path) -> None:
 
 async def test_the_large_layout_shows_what_is_typed_in_big_figures(bay: Open) -> None:
     async with bay(DEMO, settings=Settings(tour_seen=True, layout=Layout.LARGE)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         await driven.pilot.press("0", "full_stop", "8")
         await driven.settle()
         assert driven.job.query_one(Digits).value == "0.8"
@@ -319,7 +310,7 @@ async def test_the_large_layout_shows_what_is_typed_in_big_figures(bay: Open) ->
 
 async def test_the_spoken_layout_is_plain_lines(bay: Open) -> None:
     async with bay(DEMO, settings=Settings(tour_seen=True, layout=Layout.SPOKEN)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         for keys in ([], ["v"], ["escape", "p"], ["escape", "j"], ["escape", "c"]):
             await driven.press(*keys)
             assert driven.shown().isascii(), keys
@@ -329,7 +320,7 @@ async def test_the_spoken_layout_is_plain_lines(bay: Open) -> None:
 
 async def test_inches_and_fahrenheit_where_they_are_wanted(bay: Open) -> None:
     async with bay(DEMO, size=(160, 50), settings=Settings(tour_seen=True, units=Units.INCH)) as driven:
-        await ready(driven)
+        await driven.at_positive_drop()
         assert "165 in 50 mm2" in driven.shown()
         assert "59 F" in driven.shown()
 
