@@ -152,11 +152,12 @@ def bench(exercise: str, student: str, to: Path, served: bool) -> None:
     """
     if not (sys.stdin.isatty() and sys.stdout.isatty()) and "TEXTUAL_DRIVER" not in os.environ:
         raise DropwalkError("the bench needs a terminal")
+    from wizard.lab.attempt import make_folder
     from wizard.lab.given import answer_at_once
     from wizard.ui.lab_bench import run_bench
 
     given = _exercise(exercise, to_play=True)
-    to.mkdir(parents=True, exist_ok=True)
+    make_folder(to)
     run_bench(given.exercise, given.desk, student, to, answers=answer_at_once(given, served=served))
 
 
@@ -165,7 +166,9 @@ def bench(exercise: str, student: str, to: Path, served: bool) -> None:
 @click.option("--to", "to", type=_FOLDER, required=True, help="Folder for the hand-ins.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to serve on.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8117, show_default=True)
-@click.option("--feedback", is_flag=True, help="Show the answer and the marks right after each hand-in.")
+@click.option(
+    "--feedback", is_flag=True, help="Show the answer and the marks of an open exercise right after each hand-in."
+)
 def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None:
     """Serve an exercise's bench to browsers; the answer stays on this machine.
 
@@ -178,12 +181,14 @@ def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None
         if error.name != "textual_serve":
             raise
         raise DropwalkError('serving needs the extra `lab`; run: pip install "dropwalk[lab]"') from None
+    from wizard.lab.attempt import make_folder
+
     if host in _EVERYWHERE:
         raise DropwalkError(f"{host} is no address that a browser can open; give this machine's own on the network")
     _exercise(exercise, to_play=True, hand_down=True)
     if host not in _LOOPBACK:
         click.echo(_WIDER.format(host=host), err=True)
-    to.mkdir(parents=True, exist_ok=True)
+    make_folder(to)
     click.echo(f"The bench is at http://{host}:{port}. Ctrl+C stops it; hand-ins go to {to}.")
     serve_bench(exercise, to, host, port, answers=feedback)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, PlainSerializer, WithJsonSchema
@@ -154,13 +155,22 @@ def printable(text: str) -> str:
     return "".join(out)
 
 
-def _short(limit: int) -> AfterValidator:
-    def check(text: str) -> str:
-        if len(text) > limit:
-            raise ValueError(f"{len(text)} characters are too many; {limit} are allowed")
-        return text
+def typed_text(text: str, most: int) -> str:
+    """Text as it was typed, without blanks around it.
 
-    return AfterValidator(check)
+    Raises ValueError where it can't be printed or has more characters than `most`.
+    """
+    return _no_longer(plain_text(text).strip(), most)
+
+
+def _no_longer(text: str, most: int) -> str:
+    if len(text) > most:
+        raise ValueError(f"{len(text)} characters are too many; {most} are allowed")
+    return text
+
+
+def _short(most: int) -> AfterValidator:
+    return AfterValidator(partial(_no_longer, most=most))
 
 
 def _is_id(text: str) -> str:
@@ -183,8 +193,10 @@ CableSize = Annotated[
     PlainSerializer(lambda size: size.label, return_type=str),
     WithJsonSchema({"type": "string"}),
 ]
-Text = Annotated[str, AfterValidator(plain_text), _short(300)]
-LongText = Annotated[str, AfterValidator(plain_text), _short(4000)]
+# Characters that a text and a long text may have.
+TEXT_MOST, LONG_TEXT_MOST = 300, 4000
+Text = Annotated[str, AfterValidator(plain_text), _short(TEXT_MOST)]
+LongText = Annotated[str, AfterValidator(plain_text), _short(LONG_TEXT_MOST)]
 Id = Annotated[str, AfterValidator(_is_id)]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import shlex
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -56,13 +57,24 @@ def test_a_new_exercise_by_choice_hides_just_that_fault(run, tmp_path):
         (("feedback", "nothing.json"), "no such file"),
         (("bench", "first-clamp"), "needs a terminal"),
         (("serve", "first-clamp", "--to", ".", "--host", "0.0.0.0"), "this machine's own"),
+        (("serve", "first-clamp", "--to", "a-file/folder"), "can't be made: Not a directory"),
     ],
 )
-def test_what_can_not_be_done_is_said_with_exit_code_2(run, command, message):
+def test_what_can_not_be_done_is_said_with_exit_code_2(run, tmp_path, command, message):
+    (tmp_path / "a-file").touch()
     done = run("lab", *command)
     assert done.exit_code == 2
     assert message in done.stderr
     assert done.stdout == ""
+
+
+def test_a_port_that_is_taken_is_said_with_exit_code_2(run):
+    pytest.importorskip("textual_serve", reason="the extra `lab` is not installed")
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        done = run("lab", "serve", "first-clamp", "--to", ".", "--port", port)
+    assert done.exit_code == 2
+    assert f"127.0.0.1:{port} can't be served at: address already in use" in done.stderr
 
 
 # --- sealing -----------------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import pytest
 from driven import Open
 from test_looks import readable
 from textual.pilot import Pilot
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from tests.lab.shipped import set_exercise
 from wizard.lab.attempt import Attempt
@@ -177,6 +177,22 @@ async def test_on_a_board_the_reading_is_typed(tmp_path: Path) -> None:
         [reading] = bench(app).attempt.readings
         assert isinstance(reading, Probed)
         assert reading.shown == "0.78 V"
+
+
+async def test_an_answer_that_names_too_much_is_refused_and_one_that_is_too_long_asked_for_again(
+    tmp_path: Path,
+) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        await press(pilot, "a", *["space", "down"] * 6, "enter")
+        assert "at most 5" in str(bench(app).query_one("#said", Static).render())
+        await press(pilot, "a", "space", "enter", "enter")
+        app.screen.query_one(Input).value = "x" * 4001
+        await press(pilot, "enter")
+        assert "4000 are allowed" in str(app.screen.query_one("#wrong", Static).render())
+        assert not bench(app).attempt.answered
 
 
 async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) -> None:

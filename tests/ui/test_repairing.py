@@ -322,7 +322,8 @@ TODAY = NOON.date()
         (read_minutes, "long", "minutes first"),
         (read_minutes, "-5", "above 0"),
         (read_minutes, "5 \u202e", "not allowed"),
-        (read_minutes, f"5 {'x' * 301}", "too long"),
+        (read_minutes, f"5 {'x' * 301}", "too many"),
+        (read_minutes, "900 h", "above 0"),
         (read_cable, "25 mm2", "commas"),
         (read_cable, "1 m, 25", "not a size"),
         (read_cable, "900 m, 25 mm2", "no length"),
@@ -338,6 +339,10 @@ def test_what_is_typed_is_read_as_it_is_meant() -> None:
     assert read_times("3, 2030-04-30", TODAY) == (3, date(2030, 4, 30))
     assert read_share("3/10") == (3, 10)
     assert read_minutes("2,5 min cleaned") == (2.5, "cleaned")
+    assert read_minutes("25 min") == (25, "")
+    assert read_minutes("1.5h, waited for parts") == (90, "waited for parts")
+    assert read_minutes("5 mind the gap") == (5, "mind the gap")
+    assert read_cable("1,4 m,25 mm2").length_m == 1.4
     cable = read_cable("55 in, 2/0 AWG, tinned copper")
     assert (cable.length_m, str(cable.size), str(cable.conductor)) == (pytest.approx(1.397), "2/0 AWG", "tinned-copper")
 

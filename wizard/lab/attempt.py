@@ -124,6 +124,14 @@ def _stem(student: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", student.lower()).strip("-")[:40] or "student"
 
 
+def make_folder(folder: Path) -> None:
+    """Make the folder for attempts and hand-ins where there is none. Raises DropwalkError when it can't be made."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise DropwalkError(f"the folder {folder} can't be made: {error.strerror or error}") from None
+
+
 def going_on(folder: Path, exercise: str) -> list[str]:
     """Names of those whose attempt at this exercise goes on in the folder; damaged ones are left out."""
     names: list[str] = []
@@ -133,3 +141,8 @@ def going_on(folder: Path, exercise: str) -> list[str]:
         except DropwalkError:
             continue
     return names
+
+
+def times_handed_in(folder: Path, exercise: str) -> int:
+    """How many hand-ins of this exercise are in the folder; a second one under a name has a number in its own."""
+    return sum(len(list(folder.glob(f"*.{exercise}{number}{ENDING}"))) for number in ("", ".*"))

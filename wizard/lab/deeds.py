@@ -16,6 +16,8 @@ from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, CautionsRead, Event, Noted, OutOfReach, ReadingTaken, Repaired, Started
 from wizard.walk.flow import Step
 
+# Things at fault, and readings that show it, in one answer.
+MOST_PARTS, MOST_EVIDENCE = 5, 40
 _Seconds = Annotated[float, Field(ge=0, le=600)]
 
 
@@ -121,8 +123,8 @@ class Concluded(Checked):
     """The student's answer: what is at fault (none for nothing), the readings that show it, and the reasons."""
 
     kind: Literal["concluded"] = "concluded"
-    parts: Annotated[list[Id], Field(max_length=5)] = []
-    evidence: Annotated[list[Annotated[int, Field(ge=1, le=10_000)]], Field(max_length=40)] = []
+    parts: Annotated[list[Id], Field(max_length=MOST_PARTS)] = []
+    evidence: Annotated[list[Annotated[int, Field(ge=1, le=10_000)]], Field(max_length=MOST_EVIDENCE)] = []
     reasons: LongText = ""
 
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
-from wizard.quantities import parse_number
+from wizard.quantities import TEXT_MOST, parse_number, parse_quantity, typed_text
 from wizard.record.report import CostLine, cost_lines, totals
 from wizard.record.report_files import money, show_minutes
 from wizard.ui.fit import cut
 from wizard.ui.keybar import Key
-from wizard.ui.logbook import Logbook, short_text
+from wizard.ui.logbook import Logbook
 from wizard.ui.pick import Item
 from wizard.walk.desk import Desk
 from wizard.walk.events import CostStruck, LabourPriced, MinutesLogged, PartPriced
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 # Columns of what it is and of each figure; they fit a screen of eighty.
 _WHAT, _EACH, _TOTAL = 44, 16, 12
 _OTHER = "other"
+# A number, its unit where one is written, and what was done.
+_MINUTES = re.compile(r"\s*([-+]?[\d.,]+)\s*(?:(minutes|min|h)\b)?[\s,:]*(.*)", re.DOTALL)
 
 
 class CostsPage(Logbook):
@@ -131,19 +134,18 @@ def _line(what: str, each: str, total: str) -> str:
 
 
 def read_minutes(text: str) -> tuple[float, str]:
-    """Read `25` or `25 cleaned the clamp`: minutes, and what was done. Raises ValueError."""
-    number, _, work = text.strip().partition(" ")
-    try:
-        minutes = parse_number(number)
-    except ValueError:
-        raise ValueError("write the minutes first: 25, or 25 cleaned the clamp") from None
+    """Read `25`, `1.5 h` or `25 cleaned the clamp`: minutes, and what was done. Raises ValueError."""
+    found = _MINUTES.fullmatch(text)
+    if found is None:
+        raise ValueError("write the minutes first: 25, or 25 cleaned the clamp")
+    minutes = parse_quantity(f"{found[1]} {found[2] or ''}", "minutes", bare=1.0)
     if not 0 < minutes <= 10_000:
         raise ValueError("minutes above 0 and up to 10000 are read")
-    return minutes, short_text(work).removeprefix("min ").strip(" ,:")
+    return minutes, typed_text(found[3], TEXT_MOST)
 
 
 def _name(text: str) -> str:
-    name = short_text(text)
+    name = typed_text(text, TEXT_MOST)
     if not name:
         raise ValueError("say what it is")
     return name

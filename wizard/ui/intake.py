@@ -19,7 +19,7 @@ from wizard.circuit.heard import HEARD, Heard
 from wizard.circuit.map import CircuitMap, Kind, PartChange
 from wizard.errors import DropwalkError
 from wizard.files import shelf
-from wizard.quantities import Size, parse_celsius, parse_quantity, plain_text
+from wizard.quantities import TEXT_MOST, Size, parse_celsius, parse_quantity, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.keybar import Key, KeyBar
 from wizard.ui.pick import Item, Pick
@@ -337,11 +337,9 @@ def _change(name: str, change: PartChange) -> str:
 
 
 def _title(text: str) -> str:
-    text = plain_text(text).strip()
+    text = typed_text(text, TEXT_MOST)
     if not text:
         raise ValueError("type a name")
-    if len(text) > 300:
-        raise ValueError("that is too long; 300 characters are allowed")
     return text
 
 

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from wizard.files.settings import Layout, Way
-from wizard.quantities import plain_text
+from wizard.quantities import LONG_TEXT_MOST, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage, to_begin
 from wizard.ui.entry import ReadingEntry
@@ -249,7 +249,8 @@ class JobScreen(Repairing):
             if text and self.record(Noted(text=text)):
                 self.say("Noted.")
 
-        self.app.push_screen(AskText("Note for the record", "What you saw, heard or did.", "", plain_text), given)
+        check = partial(typed_text, most=LONG_TEXT_MOST)
+        self.app.push_screen(AskText("Note for the record", "What you saw, heard or did.", "", check), given)
 
     def action_complaint(self) -> None:
         from wizard.ui.intake import Intake, IntakeScreen

@@ -19,6 +19,8 @@ from textual.widgets.option_list import Option
 from wizard.errors import DropwalkError
 from wizard.lab.attempt import Attempt
 from wizard.lab.deeds import (
+    MOST_EVIDENCE,
+    MOST_PARTS,
     Concluded,
     Deed,
     GroundLead,
@@ -35,7 +37,7 @@ from wizard.lab.exercise import Exercise, Where
 from wizard.lab.feedback import feedback_text, own_text
 from wizard.lab.marking import Marker
 from wizard.lab.meter import AUTO, FUNCTIONS, OVER, RANGES, UNIT, Function
-from wizard.quantities import parse_number, parse_quantity, plain_text
+from wizard.quantities import LONG_TEXT_MOST, parse_number, parse_quantity, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
@@ -51,6 +53,7 @@ from wizard.walk.state import fold
 from wizard.walk.walker import assess
 
 _REST_MINUTES = 2.0
+_NAME_MOST = 60
 _SIDES: tuple[tuple[Where, str], ...] = (
     ("positive", "the positive side"),
     ("ground", "the ground side"),
@@ -344,11 +347,17 @@ class BenchScreen(Screen[Path]):
     def _evidence(self, parts: tuple[str, ...] | None) -> None:
         if parts is None:
             return
+        if len(parts) > MOST_PARTS:
+            self.say(f"! Name at most {MOST_PARTS} things; press a and answer again.")
+            return
         items = [Item(str(n), f"{n}. {_told(deed)}") for n, deed in enumerate(self.attempt.readings, start=1)]
         self.app.push_screen(Pick("Which readings show it?", items, several=True), partial(self._reasons, parts))
 
     def _reasons(self, parts: tuple[str, ...], readings: tuple[str, ...] | None) -> None:
         if readings is None:
+            return
+        if len(readings) > MOST_EVIDENCE:
+            self.say(f"! Choose at most {MOST_EVIDENCE} readings; press a and answer again.")
             return
 
         def given(text: str | None) -> None:
@@ -357,9 +366,8 @@ class BenchScreen(Screen[Path]):
                 if self._do(Concluded(parts=list(parts), evidence=evidence, reasons=text)):
                     self.say("Your answer is down. Press i to hand in.")
 
-        self.app.push_screen(
-            AskText("Why?", "Say what was lost where, and what a sound one would lose.", "", plain_text), given
-        )
+        hint = "Say what was lost where, and what a sound one would lose."
+        self.app.push_screen(AskText("Why?", hint, "", partial(typed_text, most=LONG_TEXT_MOST)), given)
 
     def action_hand_in(self) -> None:
         warning = "" if self.attempt.answered else "You have given no answer yet. "
@@ -567,9 +575,9 @@ class BenchApp(App[None]):
 
 def checked_name(text: str) -> str:
     """A name for a hand-in. Raises ValueError."""
-    name = plain_text(text.strip())
-    if not 1 <= len(name) <= 60:
-        raise ValueError("write your name, at most 60 characters")
+    name = typed_text(text, _NAME_MOST)
+    if not name:
+        raise ValueError("write your name")
     return name
 
 

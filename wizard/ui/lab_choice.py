@@ -12,8 +12,7 @@ from textual.app import App
 from wizard.errors import DropwalkError
 from wizard.files.places import shipped, shipped_names
 from wizard.files.yamltext import read_document
-from wizard.lab.attempt import going_on
-from wizard.lab.classroom import ENDING
+from wizard.lab.attempt import going_on, make_folder, times_handed_in
 from wizard.lab.exercise import LEVELS
 from wizard.lab.given import Given, answer_at_once, read_exercise
 from wizard.ui.ask_text import AskText
@@ -63,13 +62,10 @@ class LabChoice:
         if name is None:
             return
         try:
-            self._folder.mkdir(parents=True, exist_ok=True)
+            make_folder(self._folder)
             attempt = begin(given.exercise, given.desk, checked_name(name), self._folder)
         except DropwalkError as error:
             self._say(f"! {error}")
-            return
-        except OSError as error:
-            self._say(f"! {self._folder} can't be used: {error.strerror or error}")
             return
         screen = BenchScreen(attempt, answers=answer_at_once(given, served=False))
         self._app.push_screen(screen, self._left)
@@ -87,7 +83,7 @@ def exercise_items(folder: Path) -> list[Item]:
         level = str(data.get("level", "easy"))
         remark = f"{level}, {float(data.get('minutes', 45)):.0f} min"
         names = going_on(folder, name)
-        done = len(list(folder.glob(f"*.{name}*{ENDING}")))
+        done = times_handed_in(folder, name)
         remark += f"; going on: {', '.join(names)}" if names else f"; handed in {done}" if done else ""
         told.append(([str(known) for known in LEVELS].index(level), Item(name, str(data["title"]), remark)))
     return [item for _, item in sorted(told, key=lambda pair: pair[0])]

@@ -12,6 +12,8 @@ from urllib.parse import urlsplit
 from aiohttp import web
 from textual_serve.server import Server
 
+from wizard.errors import DropwalkError
+
 # The page of our own, for the library's asks a font from outside; all that this one needs comes from this machine.
 _PAGE = """\
 <!DOCTYPE html>
@@ -72,8 +74,13 @@ class _BenchServer(Server):
 def serve_bench(exercise: str, folder: Path, host: str, port: int, *, answers: bool) -> None:
     """Serve until it is stopped. Each browser gets a bench of its own; the exercise stays on this machine.
 
-    `answers` shows the answer of an open exercise right after each hand-in.
+    `answers` shows the answer of an open exercise right after each hand-in. Raises DropwalkError when nothing can be
+    served at this address.
     """
     command = [sys.executable, "-m", "wizard", "lab", "bench", exercise, "--to", str(folder.resolve())]
     command += [] if answers else ["--served"]
-    _BenchServer(shlex.join(command), host=host, port=port, title="dropwalk lab").serve()
+    try:
+        _BenchServer(shlex.join(command), host=host, port=port, title="dropwalk lab").serve()
+    except OSError as error:
+        why = str(error.strerror or error).rpartition(": ")[2]
+        raise DropwalkError(f"{host}:{port} can't be served at: {why}; give another --port or --host") from None

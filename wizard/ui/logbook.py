@@ -10,7 +10,6 @@ from textual.content import Content
 from textual.widgets import Static
 
 from wizard.errors import DropwalkError
-from wizard.quantities import plain_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.pick import Item, Pick
 from wizard.ui.visit import Page
@@ -18,9 +17,6 @@ from wizard.walk.events import Event
 
 if TYPE_CHECKING:
     from wizard.record.session import Session
-
-# As long as the text of an entry may be.
-_LONGEST = 300
 
 
 class Logbook(Page):
@@ -66,11 +62,3 @@ class Logbook(Page):
     def pick(self, heading: str, items: list[Item], use: Callable[[str], None]) -> None:
         """Ask which of these and use it, unless the question is left."""
         self.app.push_screen(Pick(heading, items), lambda ids: use(ids[0]) if ids else None)
-
-
-def short_text(text: str) -> str:
-    """A line of the user's own, without blanks around it. Raises ValueError where it can't be recorded."""
-    text = plain_text(text).strip()
-    if len(text) > _LONGEST:
-        raise ValueError(f"that is too long; {_LONGEST} characters are allowed")
-    return text

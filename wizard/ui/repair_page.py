@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any, ClassVar
 
@@ -29,6 +30,8 @@ from wizard.walk.desk import Desk
 Fitted = Mapping[str, PartChange]
 WAITING = "Working out what the spans will read after it."
 _TYPED = "typed"
+# What stands between; a comma between figures is the decimal one of `1,4 m`.
+_BETWEEN = re.compile(r";|,(?!\d)|(?<!\d),")
 
 
 class RepairPage(Page):
@@ -223,7 +226,7 @@ def _offers(desk: Desk, part: str) -> dict[str, tuple[str, PartChange | None]]:
 
 def read_cable(text: str) -> PartChange:
     """Read `1.4 m, 25 mm2, copper`; without a metal it is copper. Raises ValueError."""
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
+    parts = [part.strip() for part in _BETWEEN.split(text) if part.strip()]
     if len(parts) not in (2, 3):
         raise ValueError("write length, size and metal with commas between: 1.4 m, 25 mm2, copper")
     length_m = parse_quantity(parts[0], "metres")

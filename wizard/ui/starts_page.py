@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
+from wizard.quantities import TEXT_MOST, typed_text
 from wizard.record.report import follow_up_words
 from wizard.record.report_files import show_share
 from wizard.ui.keybar import Key
-from wizard.ui.logbook import Logbook, short_text
+from wizard.ui.logbook import Logbook
 from wizard.ui.pick import Item
 from wizard.walk.events import FollowUp, StartSeen, StartStruck
 from wizard.walk.follow_up import ENGINES, Engine, FollowUpView, Tally, follow_up
@@ -123,8 +124,8 @@ class StartsPage(Logbook):
                 "End the follow-up",
                 "Why: enough starts, handed over, sold. You can open it again at any time.",
                 "",
-                short_text,
-                lambda why: self.put("The follow-up is ended.", FollowUp(open=False, why=short_text(why))),
+                partial(typed_text, most=TEXT_MOST),
+                lambda why: self.put("The follow-up is ended.", FollowUp(open=False, why=why)),
             )
 
 

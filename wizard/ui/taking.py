@@ -8,7 +8,7 @@ from functools import partial
 from textual.content import Content
 
 from wizard.errors import DropwalkError
-from wizard.quantities import plain_text, show_volts
+from wizard.quantities import LONG_TEXT_MOST, show_volts, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
@@ -219,9 +219,8 @@ class Taking(JobView):
             if text and self.record(Noted(text=text, reading=number)):
                 self.say(f"Noted on reading {number}.")
 
-        self.app.push_screen(
-            AskText(f"Note on reading {number}", "What was seen or heard with it.", "", plain_text), given
-        )
+        check = partial(typed_text, most=LONG_TEXT_MOST)
+        self.app.push_screen(AskText(f"Note on reading {number}", "What was seen or heard with it.", "", check), given)
 
     def action_out_of_reach(self) -> None:
         target, reach = self.target, self.session.state.out_of_reach
