@@ -105,7 +105,6 @@ class Network:
         laplacian[np.diag_indices_from(laplacian)] += 1e-12
         impedance = np.zeros((len(self.node), len(self.node)))
         impedance[np.ix_(kept, kept)] = np.linalg.inv(laplacian)
-        self._incidence = incidence
         driven = incidence * self.conductance
         battery = self.index[BATTERY]
         self.source_v: Floats = -impedance @ driven[:, battery]
