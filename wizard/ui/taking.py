@@ -175,7 +175,10 @@ class Taking(JobView):
         ask_span(self.app, self.session.desk, self.assessment, self.choose_target)
 
     def choose_target(self, target: Target) -> None:
-        """Read this next, whatever the walk asks for."""
+        """Read this next, whatever the walk asks for; its cautions come first, since start is held while it is read."""
+        self.with_cautions(target.deeds(self.session.desk.circuit.map), partial(self._aim, target))
+
+    def _aim(self, target: Target) -> None:
         self.chosen = target
         self.query_one(ReadingEntry).value = ""
         self.say("")
