@@ -150,6 +150,11 @@ def test_the_word_for_a_drop(judgement: str, meaning: Meaning | None, said: Verd
     assert verdict(judgement, meaning) is said
 
 
+def test_volts_below_a_floor_are_too_low_and_not_over() -> None:
+    assert verdict("over", None, floor=True) is Verdict.TOO_LOW
+    assert verdict("within", None, floor=True) is Verdict.SOUND
+
+
 def test_no_two_verdicts_share_a_mark() -> None:
     marks = [said.mark for said in Verdict]
     assert len(set(marks)) == len(marks)

@@ -57,7 +57,7 @@ class Belief:
     def __init__(self, model: FaultModel, evidence: Evidence) -> None:
         self.model = model
         self.evidence = evidence
-        self.now = Context(len(evidence.repairs), evidence.away_now)
+        self.now = evidence.now
         # What is wrong is what shows while the fault acts up, whether it does now or not.
         self.acting = Context(len(evidence.repairs))
         self._predictor = Predictor(model, evidence.repairs)

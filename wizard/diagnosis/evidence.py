@@ -52,3 +52,8 @@ class Evidence:
     tables: tuple[Mapping[str, float], ...] = ()
     repairs: tuple[str, ...] = ()
     away_now: bool = False
+
+    @property
+    def now(self) -> Context:
+        """The circuit as it is at this moment."""
+        return Context(len(self.repairs), self.away_now)

@@ -94,7 +94,7 @@ class Likelihood:
         self.predictor = predictor
         self.model = predictor.model
         self.evidence = evidence
-        self.now = Context(len(evidence.repairs), evidence.away_now)
+        self.now = evidence.now
         self.numeric = tuple(m for m in evidence.measurements if m.value is not None)
         self.opened = tuple(m for m in evidence.measurements if m.value is None)
         self._values = np.array([m.value for m in self.numeric], dtype=float)

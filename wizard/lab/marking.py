@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
+from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import DropwalkError
 from wizard.lab.bench import COSTS, Bench, Slip
 from wizard.lab.deeds import Answered, Concluded, Line, Probed, Repaired, SideNamed, Touched, Warmed, as_job, misfits
@@ -286,7 +287,7 @@ class Attempt:
     def repair(self) -> tuple[float, str]:
         """Each fault repaired (two thirds) and proved by a reading afterwards (a third); needless work takes away."""
         rights = right_repairs(self.exercise, self.circuit)
-        done = [name for name in self.repairs if name != "no-repair"]
+        done = [name for name in self.repairs if name != NO_REPAIR]
         if not rights:
             return (0.0, "Nothing needed a repair.") if done else (1.0, "Nothing needed a repair, and none was done.")
         right = sum(any(name in repairs for name in done) for repairs in rights)

@@ -84,11 +84,10 @@ class _Printout:
             facts.append("struck out")
         if reading.before_repair:
             facts.append("before the repair")
-        floor = self._has_floor(reading)
-        if judged := (FLOOR_JUDGED if floor else JUDGED)[reading.judgement]:
+        if judged := (FLOOR_JUDGED if reading.floor else JUDGED)[reading.judgement]:
             facts.append(judged.upper() if reading.judgement == "over" else judged)
         if reading.limit_v is not None:
-            facts.append(f"{'at least' if floor else 'limit'} {show_volts(reading.limit_v)}")
+            facts.append(f"{'at least' if reading.floor else 'limit'} {show_volts(reading.limit_v)}")
         if reading.expected_v:
             facts.append(f"sound {show_band(*reading.expected_v)}")
         if reading.expected_a:
@@ -97,11 +96,11 @@ class _Printout:
             facts.append("doubtful, take it again")
         return f"{said} ({', '.join(facts)})" if facts else said
 
-    def _has_floor(self, span: JudgedReading | Next) -> bool:
-        """Whether the limit of this span is the least that must be there, not the most that may be lost."""
+    def _has_floor(self, step: Next) -> bool:
+        """Whether the limit of this step is the least that must be there, not the most that may be lost."""
         limits, circuit = self.desk.limits, self.desk.circuit
         return bool(
-            span.state and span.red and span.black and limits.floor_row(circuit, span.state, span.red, span.black)
+            step.state and step.red and step.black and limits.floor_row(circuit, step.state, step.red, step.black)
         )
 
     def _place(self, reading: JudgedReading) -> str:

@@ -412,7 +412,7 @@ class _Clerk:
     # --- readings ------------------------------------------------------------------------------------------------
 
     def _reading(self, reading: JudgedReading) -> ReadingLine:
-        floor = self._floor(reading.state, reading.red, reading.black)
+        floor = bool(reading.floor)
         taken = self.state.readings[reading.id - 1]
         value = "open"
         if reading.amps is not None:
@@ -440,9 +440,6 @@ class _Clerk:
             doubt=reading.doubt,
             note=printable(reading.note or ""),
         )
-
-    def _floor(self, state: str, red: str | None, black: str | None) -> bool:
-        return bool(red and black and self.desk.limits.floor_row(self.circuit, state, red, black))
 
     def _span(self, red: str | None, black: str | None, clamp: str | None) -> str:
         if clamp:

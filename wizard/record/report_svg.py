@@ -24,7 +24,7 @@ _LONGEST = 50
 # The plot: its frame, and how much width a part without a length gets, as a share of the longest part's.
 _PLOT = (70, 30, 960, 330)
 _JOINT_SHARE = 0.22
-_BAD = (Verdict.OVER, Verdict.MARGINAL)
+_BAD = (Verdict.OVER, Verdict.TOO_LOW, Verdict.MARGINAL)
 
 
 def circuit_svg(circuit: Circuit, drawn: Drawn) -> str:

@@ -9,8 +9,6 @@ from textual.content import Content
 
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
-from wizard.walk.assessment import Next
-from wizard.walk.desk import Desk
 from wizard.walk.flow import Cautions
 
 
@@ -36,13 +34,6 @@ class CautionsPage(Page):
             self.dismiss(None)
         elif self.at_end():
             self.dismiss(True)
-
-
-def to_begin(desk: Desk, step: Next) -> list[str]:
-    """The cautions of a step that asks for them together with those of every reading, to be confirmed once."""
-    places = {str(point.place) for point in desk.circuit.map.points.values()}
-    names = {*(step.cautions or []), *desk.cautions.for_deed("resting", "cranking", *places)}
-    return [name for name in desk.cautions.cautions if name in names]
 
 
 def cautions_text(cautions: Cautions, names: list[str]) -> Content:

@@ -7,6 +7,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
+from wizard.diagnosis.faults import NO_REPAIR
 from wizard.ui.cautions_page import cautions_text
 from wizard.ui.keybar import Key
 from wizard.ui.readings_page import reading_line
@@ -60,7 +61,7 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             Content.styled(f"{label[0].upper()}{label[1:]}.", "bold $primary"),
             Content(f"{finding.statement}\n"),
         ]
-        if repair is not None and repair.minutes and finding.repair != "no-repair":
+        if repair is not None and repair.minutes and finding.repair != NO_REPAIR:
             cost = f", material about {repair.cost:g} in your currency" if repair.cost else ""
             lines.append(Content(f"Usual time {repair.minutes:.0f} min{cost}. {repair.note}\n"))
         if finding.also is not None:

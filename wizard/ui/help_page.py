@@ -50,6 +50,7 @@ _MARKS: list[Key] = [
     ("~  marginal", "just over what practice allows"),
     ("<  too small", "over what practice allows, yet as sound parts of this size read"),
     ("!  over", "over what practice allows, and above what sound parts read"),
+    ("v  too low", "volts that ought to be there and are not: battery or motor"),
     ("?", "not known yet; with odds where the part is a suspect"),
 ]
 HOME_KEYS: list[Key] = [

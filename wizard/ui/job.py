@@ -11,7 +11,7 @@ from textual.worker import get_current_worker
 from wizard.files.settings import Layout, Way
 from wizard.quantities import LONG_TEXT_MOST, typed_text
 from wizard.ui.ask_text import AskText
-from wizard.ui.cautions_page import CautionsPage, to_begin
+from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.own_reading import ask_span
 from wizard.ui.part_page import part_text
@@ -72,7 +72,8 @@ class JobScreen(Repairing):
             return
         if step.kind == "caution":
             read = self.session.state.cautions_read
-            self._confirm_step([name for name in to_begin(self.session.desk, step) if name not in read])
+            begin = self.session.desk.cautions_to_begin(step.cautions or [])
+            self._confirm_step([name for name in begin if name not in read])
         elif step.kind in ("repair", "finish"):
             self.action_finding()
         elif step.kind == "ask" and step.step is not None:

@@ -16,6 +16,7 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import DropwalkError
 from wizard.lab.attempt import Attempt
 from wizard.lab.deeds import (
@@ -315,7 +316,7 @@ class BenchScreen(Screen[Path]):
 
     def action_repair(self) -> None:
         repairs = self.desk.circuit.repairs
-        items = [Item(name, repair.label) for name, repair in repairs.items() if name != "no-repair"]
+        items = [Item(name, repair.label) for name, repair in repairs.items() if name != NO_REPAIR]
 
         def picked(names: tuple[str, ...] | None) -> None:
             if names and self._do(Repaired(repair=names[0])):

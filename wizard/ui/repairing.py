@@ -16,6 +16,7 @@ from wizard.ui.pick import Item, Pick
 from wizard.ui.taking import Taking
 from wizard.ui.visit import Page
 from wizard.walk.events import CautionsRead, Repaired
+from wizard.walk.retest import repair_due
 
 if TYPE_CHECKING:
     from wizard.record.report import RepairLine
@@ -38,7 +39,7 @@ class Repairing(Taking):
         if self.assessment is None:
             return
         assessment = self.assessment
-        repair = self._called_for()
+        repair = repair_due(assessment, self.session.state)
         can_repair = repair is not None and assessment.next.kind == "repair"
 
         def answered(done: bool | None) -> None:
@@ -59,20 +60,11 @@ class Repairing(Taking):
         if unread := [name for name in shown if name not in self.session.state.cautions_read]:
             self.record(CautionsRead(cautions=unread))
 
-    def _called_for(self) -> str | None:
-        """The repair that the readings call for and that is still to be done."""
-        if self.assessment is None:
-            return None
-        repair = self.assessment.next.repair
-        if repair is None and self.assessment.finding is not None and not self.session.state.repairs:
-            repair = self.assessment.finding.repair
-        return None if repair == NO_REPAIR else repair
-
     def action_repair(self) -> None:
         """The repair that is called for, the proof of those that were done, or any of the map's."""
         if self.assessment is None:
             return
-        if (repair := self._called_for()) is not None:
+        if (repair := repair_due(self.assessment, self.session.state)) is not None:
             self._open_repair(repair)
         elif self.session.state.repairs:
             self._open_proof()

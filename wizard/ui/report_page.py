@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from textual.app import App
 
     from wizard.record.report_files import Paper
+    from wizard.record.session import Session
 
 _FORMS = [
     Item("pdf a4", "PDF on A4 paper"),
@@ -98,7 +99,7 @@ def place(text: str) -> Path:
         raise ValueError(f"{text.strip()[:60]} can't be used: {error}") from None
 
 
-def write_report(session: Any, written: Any, to: Destination) -> str:
+def write_report(session: Session, written: datetime, to: Destination) -> str:
     """Write it, and say in one line what became of it."""
     from wizard.record.report import session_report
     from wizard.record.report_files import write

@@ -17,6 +17,7 @@ from wizard.walk.drawing import Drop, Row, Section, Verdict, short_name
 
 _STYLE = {
     Verdict.OVER: "bold $error",
+    Verdict.TOO_LOW: "bold $error",
     Verdict.MARGINAL: "bold $warning",
     Verdict.TOO_SMALL: "bold $warning",
     Verdict.WATCH: "$warning",

@@ -6,7 +6,6 @@ from textual.content import Content
 from textual.widgets import Static
 
 from wizard.quantities import show_band, show_volts
-from wizard.ui.cautions_page import to_begin
 from wizard.ui.fit import within
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
@@ -96,7 +95,8 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         lines.append(Content(text.do if text is not None and text.do else step.why))
         if text is not None and text.good:
             lines.append(Content.assemble(("Good  ", "bold"), text.good))
-        lines.append(_press("Enter", f"reads {len(to_begin(desk, step))} cautions; confirm them once for this job"))
+        many = len(desk.cautions_to_begin(step.cautions or []))
+        lines.append(_press("Enter", f"reads {many} cautions; confirm them once for this job"))
     else:
         lines.append(Content(step.why))
         if step.kind == "finish":

@@ -150,7 +150,7 @@ class Taking(JobView):
     def _say_judged(self, number: int) -> None:
         for reading in self.assessment.readings if self.assessment else []:
             if self.assessment and reading.id == number:
-                self.say(judged(reading, self.assessment, self.session.desk))
+                self.say(judged(reading, self.assessment))
 
     def action_same_crank(self) -> None:
         """The next reading is of the crank that the last one was taken in."""

@@ -10,7 +10,6 @@ from wizard.quantities import show_amps, show_volts
 from wizard.ui.readings_page import DOUBTED
 from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment, JudgedReading
-from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name, verdict
 from wizard.walk.events import Answered, Event, Jumped, OutOfReach, ReadingTaken, Repaired
 
@@ -27,14 +26,13 @@ def show_value(value: float | Literal["open"], *, clamp: bool) -> str:
     return "open" if value == "open" else show_amps(value) if clamp else show_volts(value)
 
 
-def judged(reading: JudgedReading, assessment: Assessment, desk: Desk) -> Content:
+def judged(reading: JudgedReading, assessment: Assessment) -> Content:
     """A reading just taken, how it stands to its limit, and the first warning that goes with it."""
-    word = verdict(reading.judgement, reading.meaning)
+    word = verdict(reading.judgement, reading.meaning, floor=bool(reading.floor))
     value = reading.volts if reading.clamp is None else reading.amps
     shown = show_value("open" if value is None else value, clamp=reading.clamp is not None)
     said = f"  {word.mark} {word.value}" if word.value else ""
-    floor = desk.limits.floor_row(desk.circuit, reading.state, reading.red or "", reading.black or "")
-    bound = "at least" if floor else "limit"
+    bound = "at least" if reading.floor else "limit"
     limit = f"  {bound} {show_volts(reading.limit_v)}" if reading.limit_v is not None else ""
     if assessment.warnings:
         warning = f"  ! {assessment.warnings[0]}"

@@ -24,7 +24,8 @@ class JudgedReading(_Shown):
     """A reading with both questions answered: what practice allows, and what a sound circuit would read.
 
     `volts` is missing for a clamp reading (which has `amps`) and for `open`. `expected_v` is in amps for a clamp.
-    `range_v` is the least and the most of several cranks. `doubt` is the probability that the reading itself is wrong.
+    With `floor` the limit is the least that must be there, and over it is too low. `range_v` is the least and the most
+    of several cranks. `doubt` is the probability that the reading itself is wrong.
     `before_repair` marks readings of the circuit as it was before the last repair, `acting_up` those taken while the
     fault showed itself.
     """
@@ -39,6 +40,7 @@ class JudgedReading(_Shown):
     open: bool | None = None
     range_v: Band | None = None
     limit_v: float | None = None
+    floor: bool | None = None
     expected_v: Band | None = None
     expected_a: Band | None = None
     judgement: Judgement = "not-judged"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from wizard.circuit.circuit import Circuit
@@ -36,6 +36,12 @@ class Desk:
         if history not in self._models:
             self._models[history] = FaultModel(self.circuit, self.priors, history)
         return self._models[history]
+
+    def cautions_to_begin(self, own: Iterable[str]) -> list[str]:
+        """A step's own cautions together with those of every reading: what is confirmed once, before the first."""
+        places = {str(point.place) for point in self.circuit.map.points.values()}
+        names = {*own, *self.cautions.for_deed("resting", "cranking", *places)}
+        return [name for name in self.cautions.cautions if name in names]
 
     def with_fitted(self, fitted: Mapping[str, PartChange]) -> Desk:
         """The desk of the vehicle as it came but for these parts, in place of what was fitted before.

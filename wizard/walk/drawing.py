@@ -31,10 +31,22 @@ class Verdict(StrEnum):
     TOO_SMALL = "too small"
     MARGINAL = "marginal"
     OVER = "over"
+    TOO_LOW = "too low"
 
     @property
     def mark(self) -> str:
-        return {"over": "!", "marginal": "~", "too small": "<", "watch": "^", "ok": "="}.get(self.value, " ")
+        return _MARKS[self]
+
+
+_MARKS = {
+    Verdict.UNKNOWN: " ",
+    Verdict.SOUND: "=",
+    Verdict.WATCH: "^",
+    Verdict.TOO_SMALL: "<",
+    Verdict.MARGINAL: "~",
+    Verdict.OVER: "!",
+    Verdict.TOO_LOW: "v",
+}
 
 
 @dataclass(frozen=True)
@@ -126,9 +138,14 @@ def posts(circuit: Circuit, assessment: Assessment | None) -> dict[str, JudgedRe
     return {r.state: r for r in readings if _counts(r) and {r.red, r.black} == pair}
 
 
-def verdict(judgement: str, meaning: Meaning | None) -> Verdict:
-    """The word for a drop, from its judgement against the limit and what it means beside a sound one."""
+def verdict(judgement: str, meaning: Meaning | None, *, floor: bool = False) -> Verdict:
+    """The word for a drop, from its judgement against the limit and what it means beside a sound one.
+
+    Against a `floor` what is judged over the limit are volts that are not there.
+    """
     match judgement, meaning:
+        case "over", _ if floor:
+            return Verdict.TOO_LOW
         case (("over" | "marginal"), "too-small"):
             return Verdict.TOO_SMALL
         case "over", _:
@@ -153,7 +170,7 @@ def reading_drop(reading: JudgedReading) -> Drop:
         lost,
         _band(reading.expected_v),
         "" if reading.limit_v is None else _figure(reading.limit_v),
-        verdict(reading.judgement, reading.meaning),
+        verdict(reading.judgement, reading.meaning, floor=bool(reading.floor)),
     )
 
 
@@ -170,7 +187,12 @@ def _figure(volts: float) -> str:
 
 
 def _band(band: tuple[float, float] | None) -> str:
-    return "" if band is None else show_band(*band).removesuffix(" V").replace(" to ", "-")
+    if band is None:
+        return ""
+    if band[1] >= 10.0:
+        # A motor's volts: hundredths would not fit their column, and nobody weighs them.
+        return f"{band[0]:.1f}-{band[1]:.1f}"
+    return show_band(*band).removesuffix(" V").replace(" to ", "-")
 
 
 @dataclass(frozen=True)

@@ -70,6 +70,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
         open=True if m.value is None else None,
         range_v=None if told.minimum is None or told.maximum is None else (told.minimum, told.maximum),
         limit_v=limit,
+        floor=True if floor else None,
         expected_v=band,
         judgement=judgement,
         meaning=None if floor else meaning_of(judgement, m.value, band, circuit.scale),

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 from wizard.circuit.network import Observable
-from wizard.diagnosis.faults import MATERIAL_V, site_span
+from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
 from wizard.diagnosis.finding import expected_band
 from wizard.quantities import show_volts
+from wizard.walk.assessment import Assessment
 from wizard.walk.case import Case
+from wizard.walk.state import JobState
+
+
+def repair_due(assessment: Assessment, state: JobState) -> str | None:
+    """The repair that the readings call for and that is still to be done."""
+    repair = assessment.next.repair
+    if repair is None and assessment.finding is not None and not state.repairs:
+        repair = assessment.finding.repair
+    return None if repair == NO_REPAIR else repair
 
 
 def repaired_span(case: Case) -> tuple[Observable, float | None] | None:
