@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.vehicles import Fault, follow
+from tests.vehicles import read as take
 from wizard.circuit.load import Condition, Heard
 from wizard.circuit.map import Changes
 from wizard.files import shelf
@@ -201,3 +202,55 @@ def test_where_the_post_cannot_be_reached_the_clamp_beside_it_is_used(front_desk
     assert found.repair == repair
     assert not leads & posts
     assert leads & {"positive-clamp-body", "negative-clamp-body"}
+
+
+def _posts(state: str, volts: float) -> ReadingTaken:
+    return ReadingTaken(state=state, red="battery-positive-post", black="battery-negative-post", value=volts)
+
+
+_CHARGED, _FLAT = _posts("resting", 12.6), _posts("resting", 11.4)
+_UNDER_LOAD = (_posts("cranking", 7.8), ReadingTaken(state="cranking", clamp="rear-cable", value=AMPS))
+
+
+@pytest.mark.parametrize(
+    ("then", "repair"),
+    [
+        # Volts under load alone don't condemn a battery: it may be only flat.
+        ([], None),
+        ([_CHARGED], "replace-battery"),
+        ([_FLAT], "charge-battery"),
+        # What rests low after it was charged does not hold its charge.
+        ([_FLAT, Repaired(repair="charge-battery"), _FLAT], "replace-battery"),
+        # A new battery that reads as the old one did is not replaced again.
+        ([_CHARGED, Repaired(repair="replace-battery"), *_UNDER_LOAD, _CHARGED], None),
+    ],
+)
+def test_a_battery_is_charged_before_it_is_condemned(remote_desk: Desk, then: list[Event], repair: str | None) -> None:
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.CRANKS_SLOWLY)
+    log = [Started(title="tired", complaint=complaint), *_UNDER_LOAD, *then]
+    answer = assess(remote_desk, fold(log), "fastest", cautions_read=True)
+    assert (answer.finding.repair if answer.finding else None) == repair
+    assert answer.next.repair == repair
+
+
+def test_no_repair_is_called_for_without_end(remote_desk: Desk) -> None:
+    """A joint that cleaning leaves as it was is cleaned twice at most, whatever the meter goes on reading."""
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK)
+    log: list[Event] = [Started(title="stubborn", complaint=complaint)]
+    stubborn = Condition({"isolator-load-joint": 0.008})
+    while (answer := assess(remote_desk, fold(log), "fastest", cautions_read=True)).next.kind != "finish":
+        asked = answer.next
+        assert len(log) < 40
+        match asked.kind:
+            case "repair":
+                assert asked.repair is not None
+                log.append(Repaired(repair=asked.repair))
+            case "ask":
+                assert asked.step is not None
+                log.append(Answered(step=asked.step, choice=NOT_SURE))
+            case _:
+                log.append(take(remote_desk.circuit, stubborn, asked))
+    done = [event.repair for event in log if isinstance(event, Repaired)]
+    assert done[:2] == ["clean-isolator-load-joint"] * 2
+    assert len(done) == len(set(done)) + 1
+    assert "was done" in answer.next.why

@@ -20,7 +20,7 @@ import numpy as np
 from wizard.circuit.load import Added, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
-from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, evidence_weight
+from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
 from wizard.diagnosis.likelihood import Likelihood
 from wizard.diagnosis.prediction import (
     CURRENT,
@@ -62,6 +62,10 @@ class Belief:
         self.acting = Context(len(evidence.repairs))
         self._predictor = Predictor(model, evidence.repairs)
         self._likelihood = Likelihood(self._predictor, evidence)
+        # By repair, in the model's order: the one that is called for once others were done.
+        self._calls_for = np.arange(len(model.repairs))
+        for site in model.sites:
+            self._calls_for[model.repairs.index(site.repair)] = model.repairs.index(self.repair_of(site))
         self._infer()
 
     def _infer(self) -> None:
@@ -164,9 +168,14 @@ class Belief:
     def _needed(self, shown: Ints) -> Ints:
         """Repairs (n, 2) that cells call for, the one that costs more volts first, no repair last."""
         cells, none = self.model.cells, len(self.model.repairs) - 1
-        repair = cells.repair[shown]
+        repair = self._calls_for[cells.repair[shown]]
         volts = np.where(repair == none, -1.0, cells.by_volts[shown])
         return np.where((volts[:, 0] >= volts[:, 1])[:, None], repair, repair[:, ::-1])
+
+    def repair_of(self, site: Site) -> str:
+        """The repair that a site calls for now, when it is bad enough to call for any."""
+        repair = site.repair_after(self.evidence.repairs)
+        return repair if repair in self.model.repairs else site.repair
 
     # --- what follows ------------------------------------------------------------------------------------------------
 
@@ -210,7 +219,7 @@ class Belief:
     def _volts(self, repair: Ints) -> Floats:
         """Volts (k, 2) that the fault behind each repair costs under each kept hypothesis."""
         cells = self.model.cells
-        own, volts = cells.repair[self.shown], cells.by_volts[self.shown]
+        own, volts = self._calls_for[cells.repair[self.shown]], cells.by_volts[self.shown]
         return np.where(own == repair, volts, volts[:, ::-1])
 
     @cached_property
@@ -238,7 +247,7 @@ class Belief:
         odds: dict[int, float] = {}
         for row in np.flatnonzero(needed & (self.needed != none).all(axis=1)):
             for number in map(int, self.sites[row]):
-                if number >= 0 and self.model.sites[number].repair != repair:
+                if number >= 0 and self.repair_of(self.model.sites[number]) != repair:
                     odds[number] = odds.get(number, 0.0) + float(self.weight[row]) / whole
         return odds
 
@@ -365,7 +374,7 @@ class Belief:
         chosen = self.chosen.take(rows)
         if repaired is not None:
             cells = self.model.cells
-            cures = np.array([*(site.repair == repaired for site in self.model.sites), False])
+            cures = np.array([*(site.cured_by(repaired) for site in self.model.sites), False])
             chosen = replace(chosen, cell=np.where(cures[cells.site[chosen.cell]], len(cells.site) - 1, chosen.cell))
         new, _ = self._predictor.predict(observables, context or self.now, chosen)
         mean, variance = new.mean, new.variance()

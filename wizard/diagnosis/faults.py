@@ -7,7 +7,7 @@ A *hypothesis* is one cell, or two cells of different sites.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from wizard.circuit.map import Side
 from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.priors import Priors
 
-NO_REPAIR = "no-repair"
+NO_REPAIR, CHARGE, NEW_BATTERY = "no-repair", "charge-battery", "replace-battery"
 # A charged 12 V battery's own volts vary by this much, one standard deviation; common practice, no source.
 SOURCE_SPREAD = 0.13
 # An excess that loses less than this in a 12 V system is no reason to repair anything; common practice, no source.
@@ -70,6 +70,14 @@ class Site:
     fine: tuple[Cell, ...]
     coarse: tuple[Cell, ...]
     trace: Cell = Cell(1.0)
+
+    def cured_by(self, repair: str) -> bool:
+        """Whether a repair puts this right: a new battery is a charged one."""
+        return repair == self.repair or (repair == NEW_BATTERY and self.repair == CHARGE)
+
+    def repair_after(self, done: Sequence[str]) -> str:
+        """The repair that this calls for when these were done: a battery that charging leaves flat has to go."""
+        return NEW_BATTERY if self.repair == CHARGE and CHARGE in done else self.repair
 
 
 @dataclass(frozen=True)
@@ -205,9 +213,9 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
         )
         for extra in extras
     ]
-    family("battery", "discharged", BATTERY, "charge-battery", flat, flat[2::2])
+    family("battery", "discharged", BATTERY, CHARGE, flat, flat[2::2])
     tired = [Cell(1.0, own * extra, own * extra * 0.22) for extra in (0.9, 1.5, 2.4, 3.8, 6.0, 9.6, 15.0, 25.0, 60.0)]
-    family("battery", "worn", BATTERY, "replace-battery", tired, tired[2::2])
+    family("battery", "worn", BATTERY, NEW_BATTERY, tired, tired[2::2])
     brushes = [Cell(1.0, rotor * extra, rotor * extra * 0.25) for extra in (0.6, 1.0, 1.7, 3.0, 5.0, 9.0, 20.0)]
     family("starter", "worn", MOTOR, "replace-starter", brushes, brushes[1::2])
     family("starter", "open", MOTOR, "replace-starter", *([Cell(1.0, OPEN_OHM, is_open=True)],) * 2)

@@ -10,16 +10,20 @@ import numpy as np
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
 from wizard.circuit.load import HEARD
+from wizard.circuit.map import RepairKind
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
-from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, Site, site_span
+from wizard.diagnosis.faults import CHARGE, MATERIAL_V, NEW_BATTERY, NO_REPAIR, Site, site_span
 from wizard.diagnosis.planner import Reach, minutes_for
 from wizard.quantities import show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
-_BATTERY = ("charge-battery", "replace-battery")
+_BATTERY = (CHARGE, NEW_BATTERY)
+# How often a repair is named in one job: what was replaced and reads as before was not at fault, and what was cleaned
+# twice wants more than cleaning.
+_NAMED_MOST, _REPLACED_MOST = 2, 1
 # A current below this share of the least that a healthy engine takes is too low.
 _TOO_LOW = 0.85
 # A reading may serve in a difference while its own uncertainty stays below this share of the drop that is looked for;
@@ -117,7 +121,7 @@ def _band(mean: float, spread: float, *, clamp: bool) -> tuple[float, float]:
 
 def _sites_of(belief: Belief, repair: str) -> list[tuple[float, Site]]:
     odds = belief.site_probability
-    pairs = [(float(odds[n]), site) for n, site in enumerate(belief.model.sites) if site.repair == repair]
+    pairs = [(float(odds[n]), site) for n, site in enumerate(belief.model.sites) if belief.repair_of(site) == repair]
     return sorted(pairs, key=lambda pair: -pair[0])
 
 
@@ -154,6 +158,8 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
             continue
         if site.part == "starter" and not _starter_shows(belief):
             continue
+        if site.family == "battery-worn" and not _charged(belief, limits):
+            continue
         for m in measurements:
             if m.what.state == state and {m.what.red, m.what.black} == {start, end} and m.value is not None:
                 row = limits.floor_row(circuit, state, start, end)
@@ -174,6 +180,21 @@ def _starter_shows(belief: Belief) -> bool:
     low, _, high = belief.model.circuit.demand_a
     heard = any(name in HEARD for table in belief.evidence.tables for name in table)
     return heard or middle < _TOO_LOW * low or middle > high
+
+
+def _charged(belief: Belief, limits: Limits) -> bool:
+    """Whether the battery is known to be charged: a flat one falls under the starter as a worn one does."""
+    circuit = belief.model.circuit
+    _, floor = limits.floor(circuit, "battery-resting")
+    rested = [m.value for m in trusted(belief) if _rests(circuit, m.what) and m.value is not None]
+    return CHARGE in belief.evidence.repairs if not rested else rested[-1] >= floor
+
+
+def _rests(circuit: Circuit, what: Observable) -> bool:
+    return what.state == "resting" and {what.red, what.black} == {
+        circuit.roles["battery.positive"],
+        circuit.roles["battery.negative"],
+    }
 
 
 def _whole(belief: Belief, site: Site, m: Measurement) -> Shown:
@@ -211,6 +232,8 @@ def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
         start, end = site_span(circuit, site)
         state = "resting" if site.fault == "discharged" else "cranking"
         options = [Observable(state, start, end)]
+        if site.family == "battery-worn":
+            options.append(Observable("resting", start, end))
         # The difference of two large readings, each of a crank of its own, would blur the drop that is looked for.
         excess = belief.excess_ohm(_number(belief, site))
         drop_v = (excess[1] if excess else 0.0) * belief.current_a[0]
@@ -249,15 +272,28 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     A battery that rests below its floor is charged before anything else is judged: whether it is also worn, and what
     else is wrong, shows only then.
     """
+    found = _called_for(belief, limits)
+    return None if found is None or _done_enough(belief, found[0]) else found
+
+
+def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     repair, odds = top_repair(belief)
-    flat = shown(belief, limits, "charge-battery") if repair in _BATTERY else None
-    if flat is not None and flat.drop.volts is not None:
-        _, floor = limits.floor(belief.model.circuit, "battery-resting")
-        if flat.drop.volts < floor or sum(belief.repair_probability.get(name, 0.0) for name in _BATTERY) >= ENOUGH:
-            return "charge-battery", flat
+    if repair in _BATTERY:
+        flat = shown(belief, limits, NEW_BATTERY if CHARGE in belief.evidence.repairs else CHARGE)
+        if flat is not None and flat.site.repair == CHARGE and flat.drop.volts is not None:
+            _, floor = limits.floor(belief.model.circuit, "battery-resting")
+            both = sum(belief.repair_probability.get(name, 0.0) for name in _BATTERY)
+            if flat.drop.volts < floor or both >= ENOUGH:
+                return belief.repair_of(flat.site), flat
     if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
         return repair, evidence
     return _over_its_limit(belief, limits)
+
+
+def _done_enough(belief: Belief, repair: str) -> bool:
+    """Whether a repair was done so often already that doing it once more is no answer."""
+    replaced = belief.model.circuit.repairs[repair].kind is RepairKind.REPLACE
+    return belief.evidence.repairs.count(repair) >= (_REPLACED_MOST if replaced else _NAMED_MOST)
 
 
 def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
@@ -266,12 +302,13 @@ def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     site = belief.model.sites[number]
     if belief.site_probability[number] < ENOUGH:
         return None
-    evidence = shown(belief, limits, site.repair)
+    repair = belief.repair_of(site)
+    evidence = shown(belief, limits, repair)
     if evidence is None or evidence.site is not site or evidence.drop.volts is None or evidence.drop.spans[0].clamp:
         return None
     state, volts = evidence.drop.spans[0].state, abs(evidence.drop.volts)
     _, judgement = limits.judge(belief.model.circuit, state, evidence.start, evidence.end, volts)
-    return (site.repair, evidence) if judgement == "over" else None
+    return (repair, evidence) if judgement == "over" else None
 
 
 def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> str:
@@ -289,7 +326,7 @@ def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> s
         else:
             volts = abs(evidence.drop.volts)
             how = "the difference of " if len(evidence.drop.spans) > 1 else ""
-            first = f"{label}: {show_volts(volts)} lost while cranking ({how}{reading})."
+            first = f"{label}: {show_volts(volts)} lost with start held ({how}{reading})."
         sound = f" A sound one would lose {show_band(*evidence.expected_v)} at this current."
         return first + sound + allowed + _cleared(belief, limits, repair)
     return _family_statement(belief, limits, evidence, reading) + _cleared(belief, limits, repair)
@@ -302,12 +339,14 @@ def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: 
     match site.family:
         case "battery-discharged":
             floor, _ = limits.floor(circuit, "battery-resting")
+            if CHARGE in belief.evidence.repairs:
+                return f"The battery was charged and rests at {value} ({reading}): it does not hold its charge."
             return f"The battery rests at {value} ({reading}); {show_volts(floor)} or more is charged enough to test."
         case "battery-worn":
             floor, _ = limits.floor(circuit, "battery-cranking")
             low, high = evidence.expected_v
             return (
-                f"The battery's posts fall to {value} while cranking ({reading}); a sound one holds "
+                f"The battery's posts fall to {value} with start held ({reading}); a sound one holds "
                 f"{show_band(low, high)} at this current and practice asks for {show_volts(floor)}."
             )
         case "starter-open":
@@ -341,7 +380,7 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
         return None
     number = ranked[0][0]
     site = model.sites[number]
-    work = model.circuit.repairs[site.repair].label
+    work = model.circuit.repairs[belief.repair_of(site)].label
     likely = f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%})"
     if site.part not in model.circuit.parts:
         return f"{likely}: {site.part}, {site.fault}. Then: {work}."

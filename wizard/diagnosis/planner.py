@@ -15,9 +15,10 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.faults import site_span
 
-# Minutes beside reaching the points: holding start and letting the starter rest, or reading the meter at rest; and
-# hanging a clamp around a cable. Common practice, no source.
-CRANK_MINUTES, REST_MINUTES, CLAMP_MINUTES = 1.0, 0.3, 1.5
+# Minutes beside reaching the points: of a crank one to set up and hold start and two for the starter to rest (the rest
+# by US Army TM 10-3930-671-24), or reading the meter at rest; and hanging a clamp around a cable. The others are common
+# practice, no source.
+CRANK_MINUTES, REST_MINUTES, CLAMP_MINUTES = 3.0, 0.3, 1.5
 # Minutes to open something up for a look; how often it shows a fault that is there, and one that is not. Common
 # practice, no source.
 LOOK_MINUTES, _LOOK_SHOWS, _LOOK_MISLEADS = 6.0, 0.7, 0.08

@@ -114,7 +114,10 @@ class Predictor:
         self.log_spread = float(np.log(model.circuit.demand_a[2] / model.circuit.demand_a[0])) / (2 * 1.645)
         self.spread_ohm = self._healthy_spreads()
         never = len(repairs) + 1
-        done_at = [repairs.index(site.repair) + 1 if site.repair in repairs else never for site in model.sites]
+        done_at = [
+            next((number for number, repair in enumerate(repairs, 1) if site.cured_by(repair)), never)
+            for site in model.sites
+        ]
         # After how many repairs each site has been put right; the last is for none.
         self.done_at = np.array([*done_at, never])
 

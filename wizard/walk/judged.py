@@ -118,7 +118,7 @@ def suspects(belief: Belief) -> list[Suspect]:
                 excess_mohm=None
                 if excess is None
                 else (_milliohms(excess[0]), _milliohms(excess[1]), _milliohms(excess[2])),
-                repair=site.repair,
+                repair=belief.repair_of(site),
             )
         )
     return listed
@@ -132,8 +132,8 @@ def repair_odds(belief: Belief) -> list[RepairOdds]:
     """Every repair with its odds, which sum to 1, the likeliest first."""
     parts: dict[str, list[str]] = {name: [] for name in belief.repair_probability}
     for site in belief.model.sites:
-        if site.part not in parts[site.repair]:
-            parts[site.repair].append(site.part)
+        if site.part not in (own := parts[belief.repair_of(site)]):
+            own.append(site.part)
     return [
         RepairOdds(repair=name, probability=odds, parts=parts[name])
         for name, odds in sorted(belief.repair_probability.items(), key=lambda pair: -pair[1])

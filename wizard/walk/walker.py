@@ -472,7 +472,7 @@ class _Walk:
         if len(inside) == 1 and within:
             return f"It shows what {within} alone loses."
         if within and outside:
-            return f"It tells {within} from {outside} in one reading."
+            return f"One reading separates {within} from {outside}."
         if within:
             return f"It shows whether {within} loses too much."
         return "It clears what lies between these points."
@@ -524,9 +524,18 @@ class _Walk:
             step=step,
             repair=repair,
             minutes=work.minutes,
-            why=f"The readings call for it: {work.label}.",
+            why=self._called_for(repair),
             cautions=_repair_cautions(self.desk, repair),
         )
+
+    def _called_for(self, repair: str) -> str:
+        label = self.desk.circuit.repairs[repair].label
+        if repair in self.case.state.repairs:
+            return (
+                f"It was done before, and the readings still call for it: {label}. Look for why it did not hold, and "
+                "replace what is worn."
+            )
+        return f"The readings call for it: {label}."
 
     def _proof(self) -> Next | None:
         """The span to measure again after the repair; None when there is none."""
@@ -592,6 +601,12 @@ class _Walk:
             return Next(kind="finish", step=step, why=why)
         repair, odds = top_repair(case.belief)
         label = self.desk.circuit.repairs[repair].label
+        if repair in case.state.repairs:
+            why = (
+                f"This was done and the readings still point there: {label} ({odds:.0%}). Check the work and the new "
+                "part before anything else is replaced, and go by the maker's information from here."
+            )
+            return Next(kind="finish", step=step, why=why)
         return Next(
             kind="finish",
             step=step,
