@@ -94,13 +94,15 @@ class Size:
         if awg := _AWG.match(text):
             written = awg[1]
             gauge = 1 - int(written[0]) if written.endswith("/0") else int(written)
-            return cls(f"{written} AWG", awg_area_mm2(gauge))
-        if square := _MM2.match(text):
+            size = cls(f"{written} AWG", awg_area_mm2(gauge))
+        elif square := _MM2.match(text):
             area = parse_number(square[1])
-            if not 0.05 <= area <= 1000:
-                raise ValueError(f"{text.strip()[:40]!r} is not a cable size; 0.05 mm2 to 1000 mm2 are read")
-            return cls(f"{area:g} mm2", area)
-        raise ValueError(f"{text.strip()[:40]!r} is not a size; write it as 4 AWG, 2/0 AWG or 25 mm2")
+            size = cls(f"{area:g} mm2", area)
+        else:
+            raise ValueError(f"{text.strip()[:40]!r} is not a size; write it as 4 AWG, 2/0 AWG or 25 mm2")
+        if not 0.05 <= size.area_mm2 <= 1000:
+            raise ValueError(f"{text.strip()[:40]!r} is not a cable size; 0.05 mm2 (30 AWG) to 1000 mm2 are read")
+        return size
 
     def __str__(self) -> str:
         return self.label
@@ -198,6 +200,11 @@ TEXT_MOST, LONG_TEXT_MOST = 300, 4000
 Text = Annotated[str, AfterValidator(plain_text), _short(TEXT_MOST)]
 LongText = Annotated[str, AfterValidator(plain_text), _short(LONG_TEXT_MOST)]
 Id = Annotated[str, AfterValidator(_is_id)]
+
+
+def capitalised(text: str) -> str:
+    """The text with its first letter large, as at the start of a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def show_volts(volts: float) -> str:

@@ -16,7 +16,7 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.faults import CHARGE, MATERIAL_V, NEW_BATTERY, NO_REPAIR, Site, site_span
 from wizard.diagnosis.planner import Reach, minutes_for
-from wizard.quantities import show_amps, show_band, show_volts
+from wizard.quantities import capitalised, show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
@@ -318,7 +318,7 @@ def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> s
     reading = f"reading {numbers}" if len(evidence.drop.numbers) == 1 else f"readings {numbers}"
     if site.part in circuit.parts:
         label = circuit.parts[site.part].part.label
-        label = label[0].upper() + label[1:]
+        label = capitalised(label)
         limit, _ = limits.judge(circuit, "cranking", evidence.start, evidence.end, 0.0)
         allowed = f" Practice allows {show_volts(limit)}." if limit is not None else ""
         if evidence.drop.volts is None:
@@ -427,7 +427,7 @@ def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
     text = ""
     if sound:
         joined = " and ".join(sound)
-        text += f" {joined[0].upper()}{joined[1:]}, within limits."
+        text += f" {capitalised(joined)}, within limits."
     if unseen:
         text += f" Not measured: {', '.join(unseen)}."
     return text

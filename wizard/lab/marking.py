@@ -15,6 +15,7 @@ from wizard.lab.deeds import Answered, Concluded, Line, Probed, Repaired, SideNa
 from wizard.lab.exercise import Exercise, Where, named, right_repairs, where
 from wizard.lab.handin import HandIn, sheet_of
 from wizard.lab.solving import Solved, job_minutes, probe, solve
+from wizard.quantities import capitalised
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.state import fold
@@ -379,7 +380,7 @@ def _slipped(slips: list[Slip], word: str) -> tuple[float, str]:
         return 1.0, f"No {word} to tell of." if word == "mistake" else "Read first, and kept."
     counts = {slip: slips.count(slip) for slip in slips}
     told = ", ".join(f"{slip.replace('-', ' ')} ({n})" for slip, n in counts.items())
-    return max(0.0, 1.0 - _PER_SLIP * len(slips)), f"{told[:1].upper()}{told[1:]}."
+    return max(0.0, 1.0 - _PER_SLIP * len(slips)), f"{capitalised(told)}."
 
 
 def _sides(places: Iterable[Where]) -> str:

@@ -16,7 +16,7 @@ from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import Shown, drop_between, statement, trusted
 from wizard.errors import DropwalkError
 from wizard.files import shelf
-from wizard.quantities import printable, show_amps, show_band, show_volts
+from wizard.quantities import capitalised, printable, show_amps, show_band, show_volts
 from wizard.record.printout import FLOOR_JUDGED, JUDGED
 from wizard.record.session import Session
 from wizard.repair.advice import advise
@@ -363,7 +363,7 @@ class _Clerk:
             facts = [f"{change.length_m:g} m"] if change.length_m else []
             facts += [str(fact) for fact in (change.size, change.conductor) if fact]
             facts += [f"{change.resistance_mohm:g} mohm"] if change.resistance_mohm else []
-            yield _capital(chart.parts[name].label), ", ".join(facts)
+            yield capitalised(chart.parts[name].label), ", ".join(facts)
 
     def _complaint(self) -> Iterator[tuple[str, str]]:
         complaint = self.state.complaint
@@ -549,7 +549,7 @@ class _Clerk:
         what = band.what
         span = self._span(what.red or None, what.black or None, what.clamp or None)
         shown = f"{band.low:.0f} to {show_amps(band.high)}" if what.clamp else show_band(band.low, band.high)
-        return f"{_capital(span)}, {what.state}: {shown}"
+        return f"{capitalised(span)}, {what.state}: {shown}"
 
     def _sizes(self, part: str) -> Iterator[str]:
         lost_v = next((span.lost_v for span in self.found.spans if span.part == part), None)
@@ -558,7 +558,7 @@ class _Clerk:
         except DropwalkError as error:
             yield printable(str(error))
             return
-        duty, name = sized.duty, _capital(self._part(part))
+        duty, name = sized.duty, capitalised(self._part(part))
         yield f"{name}: {duty.length_m:g} m, at most {duty.current_a:.0f} A, {show_volts(duty.allowed_v)} may be lost."
         if sized.lost_v is not None:
             yield f"Now it loses {show_volts(sized.lost_v)}."
@@ -615,10 +615,10 @@ class _Clerk:
         ]
         if complaint and complaint.intermittent:
             told.append("It comes and goes.")
-        done = [f"{_capital(self.circuit.repairs[repair].label)}." for repair in self.state.repairs]
+        done = [f"{capitalised(self.circuit.repairs[repair].label)}." for repair in self.state.repairs]
         brought = [_plain_result(proof) for proof in self.proofs]
         if self.proofs:
-            brought += [_capital(line) for line in self.proofs[-1].remains]
+            brought += [capitalised(line) for line in self.proofs[-1].remains]
         gone = [follow_up_words(self.follow_up)] if complaint and complaint.intermittent else []
         advice = [printable(line) for line in self.found.warnings]
         if self.case.found:
@@ -648,7 +648,7 @@ class _Clerk:
             return _AT_FAULT[repair]
         own = [p.part for p in self.circuit.parts.values() if p.part.repair == repair]
         if not own or self.circuit.repairs[repair].kind is RepairKind.HAND_OVER:
-            return f"{_capital(self.circuit.repairs[repair].label)}."
+            return f"{capitalised(self.circuit.repairs[repair].label)}."
         names = " or ".join(dict.fromkeys(part.label for part in own))
         way = "to the switch of the starter" if own[0].side is Side.CONTROL else "to the starter and back"
         return f"Too many of the battery's volts were lost in one place on their way {way}: {names}."
@@ -724,10 +724,6 @@ def _volts(figure: str) -> str:
     return f"{figure} V" if figure and figure not in ("open", "?") else figure
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
     """What a repair put in, and what was there."""
     part = was.parts[name].part
@@ -735,7 +731,7 @@ def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
     told.append(str(change.conductor or part.conductor).replace("-", " ") if change.size else "")
     told.append(f"{change.resistance_mohm:g} mohm" if change.resistance_mohm else "")
     before = f", {part.size} {str(part.conductor).replace('-', ' ')} before" if part.size else ""
-    return f"{_capital(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
+    return f"{capitalised(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
 
 
 def _costs(desk: Desk, state: JobState) -> Iterator[CostLine]:

@@ -8,6 +8,7 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 
 from wizard.diagnosis.faults import NO_REPAIR
+from wizard.quantities import capitalised
 from wizard.ui.cautions_page import cautions_text
 from wizard.ui.keybar import Key
 from wizard.ui.readings_page import reading_line
@@ -58,7 +59,7 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         repair = repairs.get(finding.repair)
         label = repair.label if repair else finding.repair.replace("-", " ")
         lines += [
-            Content.styled(f"{label[0].upper()}{label[1:]}.", "bold $primary"),
+            Content.styled(f"{capitalised(label)}.", "bold $primary"),
             Content(f"{finding.statement}\n"),
         ]
         if repair is not None and repair.minutes and finding.repair != NO_REPAIR:

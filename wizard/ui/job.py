@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from wizard.files.settings import Layout, Way
-from wizard.quantities import LONG_TEXT_MOST, typed_text
+from wizard.quantities import LONG_TEXT_MOST, capitalised, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.entry import ReadingEntry
@@ -163,7 +163,7 @@ class JobScreen(Repairing):
         parts = self.session.desk.circuit.parts
         label = parts[name].part.label if name in parts else "starter"
         text = part_text(self.session.desk, self.assessment, name, inch=self.inch)
-        self.app.push_screen(Page(f"{label[0].upper()}{label[1:]}", text))
+        self.app.push_screen(Page(capitalised(label), text))
 
     def action_scroll_run(self, rows: int) -> None:
         self.query_one(RunView).scroll_rows(rows)

@@ -8,6 +8,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
+from wizard.quantities import capitalised
 from wizard.record.report import RepairLine, SpanLine
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
@@ -35,11 +36,11 @@ def proof_text(repairs: Sequence[RepairLine]) -> Content:
     """The repairs of a job, the latest first, each with the spans of its proof."""
     lines: list[Content] = []
     for repair in reversed(repairs):
-        lines.append(Content.styled(f"{repair.number}. {repair.label[:1].upper()}{repair.label[1:]}", "bold $primary"))
+        lines.append(Content.styled(f"{repair.number}. {capitalised(repair.label)}", "bold $primary"))
         lines += [Content(line) for line in repair.fitted]
         lines += [Content.styled(f"{repair.result}\n", "bold")]
         for span in repair.spans:
-            lines += [Content(f"{span.span[:1].upper()}{span.span[1:]}"), *_figures(span), Content("")]
+            lines += [Content(capitalised(span.span)), *_figures(span), Content("")]
         lines += [Content(f"! {line}") for line in repair.remains]
     return Content("\n").join(lines)
 

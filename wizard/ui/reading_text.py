@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from wizard.quantities import parse_number, parse_quantity, show_amps, show_volts
+from wizard.quantities import capitalised, parse_number, parse_quantity, show_amps, show_volts
 
 # No reading of a sound or a broken circuit passes this many times the system's volts.
 _MOST_OF_SYSTEM = 2.5
@@ -49,7 +49,7 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
     try:
         value = parse_quantity(text, "amps" if clamp else "volts", bare=1.0)
     except ValueError as error:
-        raise ValueError(f"{str(error)[0].upper()}{str(error)[1:]}") from None
+        raise ValueError(capitalised(str(error))) from None
     return _amps(value) if clamp else _volts(text, value, system_v)
 
 

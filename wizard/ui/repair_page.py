@@ -15,7 +15,7 @@ from wizard.circuit.conductors import Conductor
 from wizard.circuit.map import PartChange, RepairKind
 from wizard.errors import DropwalkError
 from wizard.files import shelf
-from wizard.quantities import Size, parse_quantity, show_amps, show_band, show_length, show_volts
+from wizard.quantities import Size, capitalised, parse_quantity, show_amps, show_band, show_length, show_volts
 from wizard.record.report import size_words
 from wizard.repair.advice import Advice, advise
 from wizard.repair.predict import Foreseen
@@ -60,7 +60,7 @@ class RepairPage(Page):
         self.fitted: Fitted | None = None
         self._advice = advise(desk.circuit, shelf.repairs(), repair)
         self._foreseen: list[Foreseen] | None = None
-        super().__init__(_capital(self._advice.label), self._told())
+        super().__init__(capitalised(self._advice.label), self._told())
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
             *([("i", "choose a size")] if self._advice.replaces else []),
@@ -250,7 +250,3 @@ def _words(circuit: Circuit, part: str, change: PartChange, *, inch: bool) -> st
 
 def _change_words(circuit: Circuit, part: str, change: PartChange, *, inch: bool) -> str:
     return f"{circuit.parts[part].part.label} of {_words(circuit, part, change, inch=inch)}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -10,6 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from wizard.diagnosis.faults import NO_REPAIR
+from wizard.quantities import capitalised
 from wizard.ui.confirm import Confirm
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.pick import Item, Pick
@@ -75,7 +76,7 @@ class Repairing(Taking):
         known = self.session.desk.circuit.repairs
         likely = [odds.repair for odds in self.assessment.repairs] if self.assessment else []
         names = [name for name in dict.fromkeys([*likely, *known]) if name in known and name != NO_REPAIR]
-        items = [Item(name, f"{known[name].label[:1].upper()}{known[name].label[1:]}") for name in names]
+        items = [Item(name, capitalised(known[name].label)) for name in names]
         self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0]) if ids else None)
 
     def _open_repair(self, repair: str) -> None:
@@ -100,7 +101,7 @@ class Repairing(Taking):
     def _ask_done(self, repair: str, fitted: Fitted | None) -> None:
         """Enter leads here from page to page, so it is asked once more before it counts."""
         label = self.session.desk.circuit.repairs[repair].label
-        question = f"{label[:1].upper()}{label[1:]}. From now on, readings are of the repaired circuit."
+        question = f"{capitalised(label)}. From now on, readings are of the repaired circuit."
         page = Confirm("Is the repair done?", question, "it is done", "not yet")
         self.app.push_screen(page, lambda yes: self._ask_fitted(repair, fitted) if yes else None)
 

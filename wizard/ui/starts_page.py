@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
-from wizard.quantities import TEXT_MOST, typed_text
+from wizard.quantities import TEXT_MOST, capitalised, typed_text
 from wizard.record.report import follow_up_words
 from wizard.record.report_files import show_share
 from wizard.ui.keybar import Key
@@ -187,7 +187,7 @@ def _margin(proofs: Sequence[RepairLine] | None) -> list[Content]:
         return [Content("No span was measured again since the repair.")]
     lines: list[Content] = []
     for span in read:
-        lines.append(Content(f"{span.span[:1].upper()}{span.span[1:]}:"))
+        lines.append(Content(f"{capitalised(span.span)}:"))
         lines.append(Content(f"  {span.after}, limit {span.limit}, margin {span.margin}"))
     return lines
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
-from wizard.quantities import show_band, show_volts
+from wizard.quantities import capitalised, show_band, show_volts
 from wizard.ui.fit import within
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
@@ -171,7 +171,7 @@ def _allowed(desk: Desk, target: Target, minutes: float | None) -> Content:
 
 def _repair(desk: Desk, step: Next) -> list[Content]:
     repair = desk.circuit.repairs.get(step.repair or "")
-    lines = [Content.styled(f"{repair.label[0].upper()}{repair.label[1:]}.", "bold $primary")] if repair else []
+    lines = [Content.styled(f"{capitalised(repair.label)}.", "bold $primary")] if repair else []
     return [*lines, Content(step.why), _press("f", "shows the finding, its evidence and its cautions")]
 
 

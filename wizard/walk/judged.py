@@ -8,7 +8,7 @@ from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.finding import drop_between, expected_bands, trusted
-from wizard.quantities import show_band, show_volts
+from wizard.quantities import capitalised, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
 from wizard.walk.state import Reading
@@ -225,7 +225,7 @@ def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[Sp
         within = any(view.part in (circuit.path(j.red or "", j.black or "") or ()) for j in over)
         if within and sound > _TOO_SMALL * view.limit_v and view.meaning != "fault":
             told.append(
-                f"{_capital(passive.part.label)} is too small for its length: sound {passive.part.size} loses about "
+                f"{capitalised(passive.part.label)} is too small for its length: sound {passive.part.size} loses about "
                 f"{show_volts(sound)} at this current and practice allows {show_volts(view.limit_v)}. A larger one "
                 "wins volts back. Keep looking for what comes and goes."
             )
@@ -243,16 +243,12 @@ def _watched(case: Case, views: Sequence[SpanView]) -> list[str]:
     told: list[str] = []
     for view in views:
         if view.meaning == "watch" and view.lost_v is not None:
-            label = _capital(case.desk.circuit.parts[view.part].part.label)
+            label = capitalised(case.desk.circuit.parts[view.part].part.label)
             told.append(
                 f"{label} loses {show_volts(view.lost_v)}: within the limit, but a sound one loses "
                 f"{show_band(*view.expected_v)}. Trouble starts like this, and a fault that comes and goes hides here."
             )
     return told
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def meaning_of(
