@@ -51,6 +51,12 @@ def test_diameter_by_gauge(gauge: str, inches: float) -> None:
     assert millimetres / 25.4 == pytest.approx(inches, abs=6e-5)
 
 
+@pytest.mark.parametrize("text", ["99 AWG", "31 AWG", "0.01 mm2", "2000 mm2"])
+def test_a_size_that_no_cable_has_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="is not a cable size"):
+        Size.parse(text)
+
+
 @pytest.mark.parametrize(
     ("conductor", "area", "ohm_per_km"),
     [

@@ -3,7 +3,8 @@
 import pytest
 
 from tests.vehicles import desk
-from wizard.circuit.map import RepairKind
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.map import Kind, RepairKind
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import BadFile
 from wizard.files import shelf
@@ -27,7 +28,7 @@ def test_a_repair_takes_the_ground_lead_off_first_and_puts_it_on_last(circuit, r
     advice = advise(at, shelf.repairs(), repair)
     kind = at.repairs[repair].kind
     if kind in (RepairKind.CHARGE, RepairKind.HAND_OVER):
-        assert not any("ground lead" in line for line in advice.order)
+        assert not any("ground lead on" in line.lower() for line in advice.order)
         return
     memory, off = place(advice.order, "memory"), place(advice.order, "ground lead off")
     on = place(advice.order, "ground lead on")
@@ -47,6 +48,44 @@ def test_cleaning_bares_both_faces_before_tightening_and_says_when_it_will_not_d
     assert place(advice.order, "tighten", "maker's figure") < place(advice.order, "against corrosion")
     assert any("will not do" in line for line in advice.not_enough)
     assert advice.replaces == ()
+
+
+# What only someone who works on such a part does, uses and sees, and what belongs to other parts.
+WORK = [
+    ("replace-long-cable", "way", "grommets", "strands", "shims"),
+    ("replace-engine-strap", "slack for the engine to rock", "scraper", "braid", "grommet"),
+    ("replace-solenoid", "shims", "labels", "disc", "grommet"),
+    ("replace-isolator", "off means off", "labels", "discoloured", "grommet"),
+    ("replace-start-switch", "park or neutral", "terminal tool", "terminals", "grommet"),
+    ("clean-positive-clamp", "puller", "post and clamp brush", "post", "flange"),
+    ("clean-starter-mounting", "dowel", "support", "dowels", "baking soda"),
+    ("clean-b-stud-joint", "second nut still", "torque wrench", "lug", "baking soda"),
+    ("run-a-ground-cable", "scrape paint", "crimping tool", "rust", "dowel"),
+    ("repair-control-feed", "crimp", "heat gun", "push-on", "lifting"),
+    ("replace-battery", "vent hose on", "lifting strap", "tray", "grommet"),
+    ("charge-battery", "charger", "load tester", "date", "torque"),
+    ("replace-starter", "without a grind", "support", "ring gear", "grommet"),
+    ("free-the-engine", "belts", "crankshaft", "accessories", "torque"),
+]
+
+
+@pytest.mark.parametrize(("repair", "step", "tool", "seen", "foreign"), WORK)
+def test_the_work_is_that_of_the_part(remote_desk, repair, step, tool, seen, foreign):
+    advice = advise(remote_desk.circuit, shelf.repairs(), repair)
+    told = [" ".join(lines).lower() for lines in (advice.order, advice.tools, advice.look)]
+    for wanted, lines in zip((step, tool, seen), told, strict=True):
+        assert wanted in lines
+    assert foreign not in " ".join(told)
+    assert any("will not do" in line or "replaced" in line or "not clear" in line for line in advice.not_enough)
+
+
+def test_a_fuse_is_worked_on_as_a_fuse_whatever_the_map_calls_its_repair(remote_desk):
+    chart = remote_desk.circuit.map
+    fused = chart.parts["isolator"].model_copy(update={"kind": Kind.FUSE})
+    circuit = Circuit.of(chart.model_copy(update={"parts": {**chart.parts, "isolator": fused}}))
+    advice = advise(circuit, shelf.repairs(), "replace-isolator")
+    assert place(advice.order, "rating", "maker") < place(advice.order, "bright metal")
+    assert any("blows" in line for line in advice.not_enough)
 
 
 @pytest.mark.parametrize("repair", ["replace-long-cable", "repair-control-feed"])

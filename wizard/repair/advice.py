@@ -4,22 +4,44 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from wizard.circuit.circuit import Circuit
-from wizard.circuit.map import Checked, Kind, Part, Path, RepairKind
+from wizard.circuit.map import Checked, Kind, Path, RepairKind, Side
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.quantities import Id, LongText
 
 Lines = Annotated[list[LongText], Field(max_length=40)]
+# What a part is to someone who works on it: its kind, or something more particular.
+Sort = Literal[
+    "cable",
+    "strap",
+    "joint",
+    "post-clamp",
+    "mounting",
+    "contacts",
+    "solenoid",
+    "control-cable",
+    "control-contacts",
+    "fuse",
+    "metal",
+]
+_SORTS: dict[Kind, Sort] = {
+    Kind.CABLE: "cable",
+    Kind.STRAP: "strap",
+    Kind.JOINT: "joint",
+    Kind.CONTACTS: "contacts",
+    Kind.FUSE: "fuse",
+    Kind.METAL: "metal",
+}
 # Nothing is taken off the battery for these.
 _LEAVES_BATTERY_ON = frozenset([RepairKind.CHARGE, RepairKind.HAND_OVER])
 
 
 class Work(Checked):
-    """How one kind of repair is done; what a certain repair needs beside it has the same form."""
+    """How a repair is done. What is left out is as the less particular row says."""
 
     order: Lines = []
     tools: Lines = []
@@ -28,20 +50,24 @@ class Work(Checked):
 
 
 class Inspection(Checked):
-    """What to look at on one kind of part, and what to bear in mind."""
+    """What to look at on one sort of part, what to bear in mind, and how the kinds of repair are done on it."""
 
     look: Lines = []
     note: LongText = ""
+    work: dict[RepairKind, Work] = {}
 
 
 class RepairTable(Checked):
-    """The repairs file. `own` adds to what a repair's kind says, by the repair's id."""
+    """The repairs file: how each kind of repair is done, then by sort of part, then by the repair's own id.
+
+    The most particular order, tools and limits hold; what to look at is all of it together.
+    """
 
     repairs: Id
     before: Lines
     after: Lines
     kinds: dict[RepairKind, Work]
-    parts: dict[Kind, Inspection] = {}
+    parts: dict[Sort, Inspection] = {}
     own: dict[Id, Work] = {}
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
@@ -51,6 +77,11 @@ class RepairTable(Checked):
                 yield ("kinds",), f"there is no row {str(kind)!r}"
             elif not self.kinds[kind].order:
                 yield ("kinds", kind, "order"), "say at least one thing to do"
+
+    def inspections(self, circuit: Circuit, repair: str) -> list[Inspection]:
+        """Those of the parts that a repair of this circuit is for, each once."""
+        sorts = [sort_of(circuit, name) for name, passive in circuit.parts.items() if passive.part.repair == repair]
+        return [self.parts[sort] for sort in dict.fromkeys(sorts) if sort in self.parts]
 
 
 @dataclass(frozen=True)
@@ -79,28 +110,49 @@ def advise(circuit: Circuit, table: RepairTable, repair: str) -> Advice:
     work = circuit.repairs[repair]
     if repair == NO_REPAIR:
         return Advice(repair, work.label, (), (), (), (), 0.0, 0.0, ())
-    parts = {name: passive.part for name, passive in circuit.parts.items() if passive.part.repair == repair}
+    inspections = table.inspections(circuit, repair)
     kind, own = table.kinds[work.kind], table.own.get(repair, Work())
-    inspections = [table.parts[part_kind] for part_kind in Kind if _has(part_kind, parts.values(), table)]
-    order = [*kind.order[:1], *own.order, *kind.order[1:]]
+    on_parts = [seen.work[work.kind] for seen in inspections if work.kind in seen.work]
+    order = own.order or _joined(on.order for on in on_parts) or kind.order
+    tools = own.tools or _joined(on.tools for on in on_parts) or kind.tools
+    limits = [own.not_enough] if own.not_enough else [on.not_enough for on in on_parts if on.not_enough]
+    looks = [kind.look, own.look, *(on.look for on in on_parts), *(seen.look for seen in inspections)]
     if work.kind not in _LEAVES_BATTERY_ON:
         order = [*table.before, *order, *table.after]
     sized = work.kind in (RepairKind.REPLACE, RepairKind.REROUTE)
+    own_parts = {name: passive.part for name, passive in circuit.parts.items() if passive.part.repair == repair}
     return Advice(
         repair,
         work.label,
         _once(order),
-        _once([*kind.tools, *own.tools]),
-        _once([*kind.look, *own.look, *(line for seen in inspections for line in seen.look)]),
-        _once([kind.not_enough, own.not_enough, *(seen.note for seen in inspections), work.note]),
+        _once(tools),
+        _once(_joined(looks)),
+        _once([*(limits or [kind.not_enough]), *(seen.note for seen in inspections), work.note]),
         work.minutes,
         work.cost,
-        tuple(name for name, part in parts.items() if sized and part.kind in (Kind.CABLE, Kind.STRAP)),
+        tuple(name for name, part in own_parts.items() if sized and part.kind in (Kind.CABLE, Kind.STRAP)),
     )
 
 
-def _has(kind: Kind, parts: Iterable[Part], table: RepairTable) -> bool:
-    return kind in table.parts and any(part.kind is kind for part in parts)
+def sort_of(circuit: Circuit, name: str) -> Sort:
+    """What a part of this circuit is to someone who works on it."""
+    part, role = circuit.parts[name].part, circuit.roles
+    ends = set(part.between)
+    if name == circuit.map.solenoid.contacts:
+        return "solenoid"
+    if part.kind is Kind.JOINT and ends & {role["battery.positive"], role["battery.negative"]}:
+        return "post-clamp"
+    if part.kind is Kind.JOINT and role["starter.case"] in ends:
+        return "mounting"
+    if part.side is Side.CONTROL and part.kind is Kind.CABLE:
+        return "control-cable"
+    if part.side is Side.CONTROL and part.kind is Kind.CONTACTS:
+        return "control-contacts"
+    return _SORTS[part.kind]
+
+
+def _joined(lists: Iterable[list[str]]) -> list[str]:
+    return [line for lines in lists for line in lines]
 
 
 def _once(lines: list[str]) -> tuple[str, ...]:
