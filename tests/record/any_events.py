@@ -57,6 +57,7 @@ READINGS = st.builds(
     value=FINITE | st.just("open"),
     crank=st.none() | st.integers(1, 99),
     note=TEXTS,
+    instead_of=st.none() | st.integers(-5, 30),
 )
 CLAMPED = st.builds(events.ReadingTaken, state=st.just("cranking"), clamp=IDS, value=FINITE)
 LATER = st.one_of(
@@ -86,6 +87,8 @@ LATER = st.one_of(
     st.builds(events.Jumped, step=IDS),
     st.builds(events.Cranked, seconds=st.floats(0, 3600)),
     st.builds(events.JumpStruck),
+    st.builds(events.FailsNow, fails=st.booleans()),
+    st.builds(events.TakenBack, event=st.integers(2, 30)),
     st.builds(events.OutOfReach, point=IDS, reachable=st.booleans(), taken_back=st.booleans()),
     st.builds(events.Noted, text=TEXTS, reading=st.none() | st.integers(-5, 30)),
 )

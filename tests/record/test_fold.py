@@ -1,12 +1,16 @@
 """The state is a fold over whatever happened, and events survive being written down."""
 
+from dataclasses import replace
+
 import pytest
 from any_events import ANY
+from any_events import LATER as LATER_EVENT
 from hypothesis import given
 from hypothesis import strategies as st
 
 from wizard.walk.events import (
     EVENT,
+    Complaint,
     CostStruck,
     FollowUp,
     LabourPriced,
@@ -15,13 +19,18 @@ from wizard.walk.events import (
     PartPriced,
     ReadingStruck,
     ReadingTaken,
+    Renamed,
     Repaired,
+    Started,
     StartSeen,
     StartStruck,
+    TakenBack,
 )
 from wizard.walk.state import fold
 
 LOGS = st.lists(ANY, max_size=25)
+LATER = st.lists(LATER_EVENT.filter(lambda event: not isinstance(event, TakenBack)), max_size=25)
+START = Started(title="van", complaint=Complaint(circuit="front-battery"))
 
 
 @given(LOGS, st.integers(0, 25))
@@ -36,8 +45,43 @@ def test_readings_are_only_ever_added_and_struck_out(log):
     state = fold(log)
     assert [reading.taken for reading in state.readings] == [e for e in log if isinstance(e, ReadingTaken)]
     struck = {event.reading for event in log if isinstance(event, ReadingStruck)}
+    struck |= {event.instead_of for event in log if isinstance(event, ReadingTaken)}
+    taken_back = set(range(1, len(log) + 1)) - {number for number, _ in state.standing_events()}
+    numbers = [number for number, event in enumerate(log, 1) if isinstance(event, ReadingTaken)]
+    struck |= {count for count, number in enumerate(numbers, 1) if number in taken_back}
     assert {reading.number for reading in state.readings if reading.struck} <= struck
     assert set(state.current) <= set(state.standing) <= set(state.readings)
+
+
+@given(LATER)
+def test_whatever_happened_last_can_be_taken_back_and_nothing_of_it_counts(log):
+    """Each event is taken back in its turn, and the job is then as it would be had it never happened."""
+    state = fold([START, *log])
+    while (last := state.last) is not None and last.number > 1:
+        before = state.events
+        state = state.after(TakenBack(event=last.number))
+        assert state.events == before + 1
+        assert _counted(state) == _counted(last.before)
+        assert len(state.readings) == sum(isinstance(event, ReadingTaken) for event in log)
+        assert all(reading.struck for reading in state.readings[len(last.before.readings) :])
+    assert _counted(state) == _counted(fold([START]))
+
+
+def _counted(state):
+    """All of a state that decides anything: what is struck out only stays on the list."""
+    return (
+        replace(state, readings=(), starts=(), costs=()),
+        state.standing,
+        [starts for starts in state.starts if not starts.struck],
+        [cost for cost in state.costs if not cost.struck],
+    )
+
+
+def test_only_the_last_thing_that_stands_is_taken_back():
+    title = [Renamed(title="a"), Renamed(title="b")]
+    assert fold([START, *title, TakenBack(event=2)]).title == "b"
+    assert fold([START, *title, TakenBack(event=3), TakenBack(event=3)]).title == "a"
+    assert fold([START, *title, TakenBack(event=3), TakenBack(event=2)]).title == START.title
 
 
 @given(ANY)

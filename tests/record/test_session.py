@@ -13,7 +13,11 @@ from wizard.walk.events import (
     Complaint,
     Cranked,
     Described,
+    FailsNow,
+    FollowUp,
     Jumped,
+    LabourPriced,
+    MinutesLogged,
     Noted,
     OutOfReach,
     ReadingStruck,
@@ -22,6 +26,8 @@ from wizard.walk.events import (
     Repaired,
     RepairStruck,
     Started,
+    StartSeen,
+    TakenBack,
 )
 
 DROP = ReadingTaken(state="cranking", red="battery-positive-post", black="starter-b-stud", value=0.86)
@@ -115,58 +121,84 @@ def test_a_map_of_the_users_own_is_found_from_anywhere(store, now, tmp_path, mon
     assert Session.open(store, made.job_id, now).desk.circuit.map.circuit == "mine"
 
 
-def test_taking_back_goes_from_the_last_thing_to_the_first(session):
+def test_taking_back_goes_from_the_last_thing_to_the_first_whatever_it_was(session):
+    done = [
+        Renamed(title="grey van, again"),
+        Described(complaint=Complaint(circuit="front-battery", air=-5.0)),
+        CautionsRead(cautions=["keep-clear"]),
+        DROP,
+        Noted(text="the lug was hot", reading=1),
+        Answered(step="any-click", choice="no-click"),
+        Answered(step="any-click", choice="one-click"),
+        Jumped(step="ground-drop"),
+        AMPS,
+        FailsNow(fails=True),
+        Cranked(seconds=3.0),
+        OutOfReach(point="chassis"),
+        ReadingStruck(reading=1),
+        Repaired(repair="clean-b-stud-joint"),
+        DROP,
+        StartSeen(good=True, engine="cold"),
+        MinutesLogged(minutes=25, work="cleaned it"),
+        LabourPriced(per_hour=60),
+        FollowUp(open=False),
+    ]
+    states = []
+    for event in done:
+        states.append(session.state)
+        session.record(event)
+    for event, before in zip(reversed(done), reversed(states), strict=True):
+        assert session.last_deed() == event
+        assert session.take_back() == event
+        assert session.state.standing == before.standing
+        for name in ("title", "complaint", "answers", "answered_now", "repairs", "cautions_read", "jumped_to", "notes"):
+            assert getattr(session.state, name) == getattr(before, name), (name, event)
+        for name in ("out_of_reach", "cranks", "crank_seconds", "labour_per_hour", "follow_up_open", "fails_now"):
+            assert getattr(session.state, name) == getattr(before, name), (name, event)
+    assert session.take_back() is None
+    # All of it is still on record.
+    assert [stored.event for stored in session.log][1 : len(done) + 1] == done
+    assert len(session.log) == 1 + 2 * len(done)
+    assert [reading.struck for reading in session.state.readings] == [True] * 3
+    assert session.state.costs[0].struck
+    assert session.state.starts[0].struck
+
+
+def test_a_correction_is_taken_back_whole(session):
     session.record(DROP)
-    session.record(Answered(step="any-click", choice="one-click"))
-    session.record(Jumped(step="ground-drop"), AMPS, Cranked(seconds=3.0))
-    assert session.take_back() == AMPS
-    assert [reading.number for reading in session.state.standing] == [1]
-    assert session.take_back() == Answered(step="any-click", choice="one-click")
-    assert session.state.answers == {"any-click": "not-sure"}
-    assert session.state.jumped_to == "any-click"
-    assert session.take_back() == DROP
-    assert session.state.standing == ()
-    assert session.take_back() is None
-    assert len(session.log) == 10
+    session.record(DROP.model_copy(update={"value": 0.7, "instead_of": 1}))
+    assert [reading.struck for reading in session.state.readings] == [True, False]
+    session.take_back()
+    assert [reading.struck for reading in session.state.readings] == [False, True]
+    with pytest.raises(DropwalkError, match="no reading 2 that stands"):
+        session.record(DROP.model_copy(update={"instead_of": 2}))
 
 
-def test_a_changed_answer_is_taken_back_whole(session):
-    session.record(Answered(step="any-click", choice="no-click"))
-    session.record(Answered(step="any-click", choice="one-click"))
-    assert session.take_back() == Answered(step="any-click", choice="one-click")
-    assert session.take_back() is None
+def test_what_is_not_the_last_is_not_taken_back(session):
+    session.record(DROP, AMPS)
+    with pytest.raises(DropwalkError, match="not the last one"):
+        session.record(TakenBack(event=2))
+    assert len(session.state.standing) == 2
 
 
-def test_a_repair_is_taken_back_after_what_was_read_since_and_before_what_led_to_it(session):
-    session.record(DROP, Answered(step="any-click", choice="one-click"))
-    before = session.state
-    repair = Repaired(repair="clean-b-stud-joint")
-    session.record(repair, AMPS)
+def test_a_repair_that_an_older_version_took_back_stays_taken_back(session):
+    session.record(DROP, Repaired(repair="clean-b-stud-joint"), AMPS)
     with pytest.raises(DropwalkError, match="what was read after the repair first"):
         session.record(RepairStruck())
-    assert session.take_back() == AMPS
-    assert session.take_back() == repair
-    assert (session.state.repairs, session.state.current) == ((), before.current)
-    assert session.state.answered_now == before.answered_now
-    session.record(repair)
-    assert [session.take_back() for _ in range(2)] == [repair, Answered(step="any-click", choice="one-click")]
-    assert session.take_back() == DROP
-    assert session.take_back() is None
+    session.take_back()
+    session.record(RepairStruck())
+    assert (session.state.repairs, len(session.state.current)) == ((), 1)
     with pytest.raises(DropwalkError, match="no repair to take back"):
         session.record(RepairStruck())
 
 
-def test_a_jump_and_a_point_out_of_reach_are_taken_back_in_their_turn(session):
-    jump, far = Jumped(step="ground-drop"), OutOfReach(point="chassis")
-    session.record(DROP, far, jump)
-    assert session.take_back() == jump
-    assert session.state.jumped_to is None
-    assert session.take_back() == far
-    assert session.state.out_of_reach == frozenset()
-    near = OutOfReach(point="chassis", reachable=True)
-    session.record(far, near)
-    assert [session.take_back() for _ in range(3)] == [near, far, DROP]
-    assert session.take_back() is None
+def test_a_circuit_that_readings_were_taken_on_since_is_not_taken_back(session):
+    session.record(Described(complaint=Complaint(circuit="remote-battery")))
+    session.record(ReadingTaken(state="cranking", red="bulkhead-stud", black="starter-b-stud", value=0.1))
+    session.take_back()
+    with pytest.raises(DropwalkError, match="no point 'bulkhead-stud'"):
+        session.take_back()
+    assert session.state.complaint.circuit == "remote-battery"
 
 
 def test_what_another_process_adds_is_seen_at_the_next_event(store, session, now):

@@ -21,6 +21,7 @@ from wizard.walk.events import (
     ReadingTaken,
     StartSeen,
     StartStruck,
+    TakenBack,
 )
 from wizard.walk.state import fold
 
@@ -140,12 +141,15 @@ def test_any_job_goes_out_and_comes_back_the_same(tmp_path_factory, started, lat
     readings = costs = starts = 0
     log = [started]
     for event in later:
+        corrected = event.instead_of if isinstance(event, ReadingTaken) else None
         readings += isinstance(event, ReadingTaken)
         starts += isinstance(event, StartSeen)
         costs += isinstance(event, MinutesLogged | PartPriced)
         sound = not (isinstance(event, ReadingStruck) and not 1 <= event.reading <= readings)
         sound = sound and not (isinstance(event, CostStruck) and not 1 <= event.entry <= costs)
         sound = sound and not (isinstance(event, StartStruck) and not 1 <= event.entry <= starts)
+        sound = sound and not (corrected is not None and not 1 <= corrected < readings)
+        sound = sound and not (isinstance(event, TakenBack) and event.event > len(log))
         if sound and not (isinstance(event, ReadingTaken) and list(event.inconsistencies())):
             log.append(event)
         else:

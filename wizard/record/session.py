@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,23 +15,18 @@ from wizard.record.store import Store, Stored
 from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
 from wizard.walk.events import (
-    Answered,
     Complaint,
     CostStruck,
     Described,
     Event,
-    Jumped,
-    JumpStruck,
     Noted,
-    OutOfReach,
     ReadingStruck,
     ReadingTaken,
-    Repaired,
     RepairStruck,
     Started,
     StartStruck,
+    TakenBack,
 )
-from wizard.walk.flow import NOT_SURE
 from wizard.walk.state import JobState, fold
 from wizard.walk.walker import Plan, assess
 
@@ -129,20 +124,22 @@ class Session:
         self._catch_up()
         return last
 
-    def take_back(self) -> Event | None:
-        """Take back the last reading, answer, jump, repair or word on what can be reached; what it was, or None.
-
-        A reading is struck out. An answer becomes `not-sure` and its step is shown again. A jump is left once the walk
-        has gone on from it. A repair can only be taken back once what was read after it has been.
-        """
+    def last_deed(self) -> Event | None:
+        """What would be taken back now; None when nothing but the job's opening stands."""
         self._catch_up()
-        events = [stored.event for stored in self.log]
-        taken_back = _last_deed(events, self.state)
-        if taken_back is None:
-            return None
-        deed, undo = taken_back
-        self.record(*undo)
-        return deed
+        last = self.state.last
+        return None if last is None or isinstance(last.event, Started) else last.event
+
+    def take_back(self) -> Event | None:
+        """Take back the last event that stands, whatever it was; what it was, or None.
+
+        Nothing is erased: the taking back is an event of its own. Raises DropwalkError when readings were taken since
+        on another circuit.
+        """
+        event = self.last_deed()
+        if event is not None and self.state.last is not None:
+            self.record(TakenBack(event=self.state.last.number))
+        return event
 
     def assess(self, plan: Plan) -> Assessment:
         """What to make of the job now; worked out once for each state and plan.
@@ -167,8 +164,15 @@ class Session:
         match event:
             case Started():
                 raise DropwalkError("the job has been started already")
+            case TakenBack():
+                if state.last is None or isinstance(state.last.event, Started) or event.event != state.last.number:
+                    raise DropwalkError(f"event {event.event} is not the last one that stands")
+                if after.complaint != state.complaint:
+                    _desk_that_fits(after)
             case Described():
                 _desk_that_fits(after)
+            case ReadingTaken(instead_of=int()) if event.instead_of not in {r.number for r in state.standing}:
+                raise DropwalkError(f"there is no reading {event.instead_of} that stands")
             case ReadingStruck():
                 if event.reading not in {reading.number for reading in state.standing}:
                     raise DropwalkError(f"there is no reading {event.reading} that stands")
@@ -190,35 +194,6 @@ class Session:
                 if faults := [message for _, message in event_misfits(event, self._desk_for(state))]:
                     raise DropwalkError("\n".join(faults))
         return after
-
-
-def _last_deed(events: Sequence[Event], state: JobState) -> tuple[Event, list[Event]] | None:
-    """The last deed that still stands, and what takes it back."""
-    number = len(state.readings)
-    undone = {RepairStruck: 0, OutOfReach: 0}
-    for before, event in reversed(list(zip([None, *events], events, strict=False))):
-        match event:
-            case RepairStruck() | OutOfReach(taken_back=True):
-                undone[type(event)] += 1
-            case Repaired() if undone[RepairStruck]:
-                undone[RepairStruck] -= 1
-            case Repaired():
-                return event, [RepairStruck()]
-            case OutOfReach() if undone[OutOfReach]:
-                undone[OutOfReach] -= 1
-            case OutOfReach(point=point, reachable=reachable):
-                return event, [OutOfReach(point=point, reachable=not reachable, taken_back=True)]
-            case Jumped(step=step) if state.jumped_to == step and before != Answered(step=step, choice=NOT_SURE):
-                return event, [JumpStruck()]
-            case ReadingTaken():
-                if not state.readings[number - 1].struck:
-                    return event, [ReadingStruck(reading=number, why="taken back")]
-                number -= 1
-            case Answered(step=step, choice=choice) if choice != NOT_SURE and state.answers[step] == choice:
-                return event, [Answered(step=step, choice=NOT_SURE), Jumped(step=step)]
-            case _:
-                pass
-    return None
 
 
 def _utc(now: Clock) -> datetime:

@@ -28,6 +28,7 @@ from wizard.walk.events import (
     Started,
     StartSeen,
     StartStruck,
+    TakenBack,
 )
 from wizard.walk.jobfile import complaint_misfits
 from wizard.walk.state import fold
@@ -67,7 +68,9 @@ class JobRecord(Checked):
             match line.event:
                 case Started() if number > 0:
                     yield at, "a job starts only once"
-                case ReadingTaken():
+                case ReadingTaken(instead_of=corrected):
+                    if corrected is not None and not 1 <= corrected <= readings:
+                        yield (*at, "instead_of"), f"there is no reading {corrected} before this"
                     readings += 1
                 case ReadingStruck(reading=struck) if not 1 <= struck <= readings:
                     yield (*at, "reading"), f"there is no reading {struck} before this"
@@ -77,6 +80,8 @@ class JobRecord(Checked):
                     yield (*at, "entry"), f"there is no entry {struck} of starts before this"
                 case MinutesLogged() | PartPriced():
                     costs += 1
+                case TakenBack(event=taken) if taken > number:
+                    yield (*at, "event"), f"there is no event {taken} before this"
                 case CostStruck(entry=struck) if not 1 <= struck <= costs:
                     yield (*at, "entry"), f"there is no entry {struck} of labour or parts before this"
                 case _:
@@ -106,7 +111,11 @@ def read_record(document: Document) -> JobRecord:
 
 def _misfits(record: JobRecord) -> Iterator[tuple[FieldPath, str]]:
     events = [line.event for line in record.events]
-    told, complaint = [(n, e.complaint) for n, e in enumerate(events) if isinstance(e, (Started, Described))][-1]
+    state = fold(events)
+    stands = dict(state.standing_events())
+    told, complaint = [
+        (n, e.complaint) for n, e in enumerate(events) if n + 1 in stands and isinstance(e, (Started, Described))
+    ][-1]
     try:
         chart = shelf.circuit_map(complaint.circuit, Path("/"))
     except DropwalkError:
@@ -117,7 +126,7 @@ def _misfits(record: JobRecord) -> Iterator[tuple[FieldPath, str]]:
     if faults:
         return
     try:
-        desk = shelf.desk_for(complaint, fold(events).flow, Path("/"))
+        desk = shelf.desk_for(complaint, state.flow, Path("/"))
     except DropwalkError as error:
         yield ("events", 0, "event", "flow"), str(error)
         return

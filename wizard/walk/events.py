@@ -115,6 +115,8 @@ class ReadingTaken(Checked):
     crank: Annotated[int, Field(ge=1, le=100000)] | None = None
     acting_up: bool | None = Field(default=None, validation_alias=AliasChoices("acting-up", "acting_up"))
     note: LongText = ""
+    # The number of the reading that this one corrects, which is struck out by it.
+    instead_of: Annotated[int | None, Field(validation_alias=AliasChoices("instead-of", "instead_of"))] = None
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         ends = (self.minimum, self.maximum)
@@ -155,7 +157,10 @@ class Repaired(Checked):
 
 
 class RepairStruck(Checked):
-    """The last repair was not done after all; what was read before it is of the circuit as it is now."""
+    """The last repair was not done after all; what was read before it is of the circuit as it is now.
+
+    Older jobs hold it; `TakenBack` has taken its place.
+    """
 
     kind: Literal["repair-struck"] = "repair-struck"
 
@@ -229,7 +234,10 @@ class Jumped(Checked):
 
 
 class JumpStruck(Checked):
-    """The jump was taken back: the walk goes on where it stands by itself."""
+    """The jump was taken back: the walk goes on where it stands by itself.
+
+    Older jobs hold it; `TakenBack` has taken its place.
+    """
 
     kind: Literal["jump-struck"] = "jump-struck"
 
@@ -241,8 +249,18 @@ class Cranked(Checked):
     seconds: Annotated[float, Field(ge=0, le=3600)]
 
 
+class FailsNow(Checked):
+    """From here on the fault shows itself while start is held, or does no more; readings are marked so."""
+
+    kind: Literal["fails-now"] = "fails-now"
+    fails: bool
+
+
 class OutOfReach(Checked):
-    """A point could not be reached, or can be again. `taken_back` says that this undoes the last one of its kind."""
+    """A point could not be reached, or can be again.
+
+    `taken_back` says that this undoes the last one of its kind: older jobs hold it.
+    """
 
     kind: Literal["out-of-reach"] = "out-of-reach"
     point: Id
@@ -256,6 +274,16 @@ class Noted(Checked):
     kind: Literal["noted"] = "noted"
     text: LongText
     reading: int | None = None
+
+
+class TakenBack(Checked):
+    """The last event that still stood, by its number in the job, was taken back: all is as it was before it.
+
+    Readings, starts, labour and parts stay on the list, struck out. The job's opening can't be taken back.
+    """
+
+    kind: Literal["taken-back"] = "taken-back"
+    event: Annotated[int, Field(ge=2)]
 
 
 Event = Annotated[
@@ -278,8 +306,10 @@ Event = Annotated[
     | Jumped
     | JumpStruck
     | Cranked
+    | FailsNow
     | OutOfReach
-    | Noted,
+    | Noted
+    | TakenBack,
     Field(discriminator="kind"),
 ]
 EVENT: TypeAdapter[Event] = TypeAdapter(Event)

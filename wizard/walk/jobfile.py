@@ -85,8 +85,14 @@ class JobFile(Complaint):
         return log
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
+        taken = 0
         for number, entry in enumerate(self.readings):
             yield from ((("readings", number, *path), text) for path, text in entry.inconsistencies())
+            if isinstance(entry, ReadingTaken):
+                corrected = entry.instead_of
+                if corrected is not None and not 1 <= corrected <= taken:
+                    yield ("readings", number, "instead-of"), f"there is no reading {corrected} before this"
+                taken += 1
 
     def misfits(self, circuit_map: CircuitMap, flow: Flow) -> Iterator[tuple[Path, str]]:
         """Names in the job that its circuit map or its flow does not have."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 
 from wizard.circuit.map import PartChange
@@ -14,6 +14,7 @@ from wizard.walk.events import (
     Cranked,
     Described,
     Event,
+    FailsNow,
     FollowUp,
     Jumped,
     JumpStruck,
@@ -30,6 +31,7 @@ from wizard.walk.events import (
     Started,
     StartSeen,
     StartStruck,
+    TakenBack,
 )
 
 
@@ -70,6 +72,15 @@ class Cost:
 
 
 @dataclass(frozen=True)
+class Deed:
+    """The last event that stands, its number in the job from 1, and the state before it."""
+
+    number: int
+    event: Event
+    before: JobState
+
+
+@dataclass(frozen=True)
 class JobState:
     """Everything that the events of a job add up to."""
 
@@ -99,9 +110,19 @@ class JobState:
     follow_up_open: bool | None = None
     costs: tuple[Cost, ...] = ()
     labour_per_hour: float | None = None
+    # Whether the fault shows itself now while start is held.
+    fails_now: bool = False
+    # How many events there were, and what is taken back next: None before the job was opened.
+    events: int = field(default=0, compare=False)
+    last: Deed | None = field(default=None, compare=False, repr=False)
 
     def after(self, event: Event) -> JobState:
         """The state once this event has happened. An event about something that is not there changes nothing."""
+        number, then = self.events + 1, self._with(event)
+        last = then.last if isinstance(event, TakenBack) else Deed(number, event, self)
+        return replace(then, events=number, last=last)
+
+    def _with(self, event: Event) -> JobState:
         match event:
             case Started():
                 return replace(
@@ -127,17 +148,10 @@ class JobState:
                 )
             case ReadingTaken():
                 reading = Reading(len(self.readings) + 1, event, len(self.repairs))
-                return replace(self, readings=(*self.readings, reading), jumped_to=None)
+                earlier = self.readings if event.instead_of is None else self._struck(event.instead_of, "corrected")
+                return replace(self, readings=(*earlier, reading), jumped_to=None)
             case ReadingStruck():
-                return replace(
-                    self,
-                    readings=tuple(
-                        replace(reading, struck=True, struck_why=event.why)
-                        if reading.number == event.reading and not reading.struck
-                        else reading
-                        for reading in self.readings
-                    ),
-                )
+                return replace(self, readings=self._struck(event.reading, event.why))
             case Repaired():
                 return replace(
                     self,
@@ -147,6 +161,7 @@ class JobState:
                     answered_now=frozenset(),
                     jumped_to=None,
                     follow_up_open=None,
+                    fails_now=False,
                 )
             case RepairStruck():
                 return self._without_last_repair()
@@ -171,6 +186,10 @@ class JobState:
                 return replace(self, jumped_to=None)
             case Cranked():
                 return replace(self, cranks=self.cranks + 1, crank_seconds=self.crank_seconds + event.seconds)
+            case TakenBack():
+                return self._without(event.event)
+            case FailsNow():
+                return replace(self, fails_now=event.fails)
             case OutOfReach():
                 reach = self.out_of_reach - {event.point} if event.reachable else self.out_of_reach | {event.point}
                 return replace(self, out_of_reach=reach)
@@ -187,6 +206,36 @@ class JobState:
                     ),
                 )
 
+    def _struck(self, number: int, why: str) -> tuple[Reading, ...]:
+        return tuple(
+            replace(reading, struck=True, struck_why=why)
+            if reading.number == number and not reading.struck
+            else reading
+            for reading in self.readings
+        )
+
+    def _without(self, number: int) -> JobState:
+        """The state before the last deed, with what has been put on a list since left there, struck out."""
+        if self.last is None or self.last.number != number:
+            return self
+        before = self.last.before
+        repairs = len(before.repairs)
+        readings = (
+            replace(r, struck=True, struck_why="taken back", repairs_before=min(r.repairs_before, repairs))
+            for r in self.readings[len(before.readings) :]
+        )
+        starts = (
+            replace(s, struck=True, repairs_before=min(s.repairs_before, repairs))
+            for s in self.starts[len(before.starts) :]
+        )
+        costs = (replace(c, struck=True) for c in self.costs[len(before.costs) :])
+        return replace(
+            before,
+            readings=(*before.readings, *readings),
+            starts=(*before.starts, *starts),
+            costs=(*before.costs, *costs),
+        )
+
     def _without_last_repair(self) -> JobState:
         if not self.repairs:
             return self
@@ -201,6 +250,13 @@ class JobState:
             starts=tuple(replace(s, repairs_before=min(s.repairs_before, left)) for s in self.starts),
             jumped_to=None,
         )
+
+    def standing_events(self) -> Iterator[tuple[int, Event]]:
+        """The events that have not been taken back, the last one first, each with its number."""
+        last = self.last
+        while last is not None:
+            yield last.number, last.event
+            last = last.before.last
 
     @property
     def standing(self) -> tuple[Reading, ...]:
