@@ -213,6 +213,16 @@ def show_volts(volts: float) -> str:
     return f"{round(volts, 2) + 0.0:.2f} V"
 
 
+def show_against(volts: float, limit_v: float) -> tuple[str, str]:
+    """Volts and the limit they are judged by, with as many decimals as it takes to see which is more.
+
+    `0.86 V` against `0.50 V`, `0.104 V` against `0.100 V`; never more than a tenth of a millivolt.
+    """
+    digits = next((n for n in (2, 3) if f"{volts:.{n}f}" != f"{limit_v:.{n}f}"), 4)
+    digits = 2 if abs(volts - limit_v) < 5e-5 else digits
+    return f"{round(volts, digits) + 0.0:.{digits}f} V", f"{limit_v:.{digits}f} V"
+
+
 def show_band(low: float, high: float) -> str:
     """A band of volts: `0.31 to 0.40 V`."""
     if f"{low:.2f}" == f"{high:.2f}":

@@ -9,19 +9,17 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
-from wizard.circuit.circuit import Circuit
 from wizard.circuit.heard import Heard
-from wizard.circuit.map import PartChange, RepairKind, Side
+from wizard.circuit.map import RepairKind, Side
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import Shown, drop_between, statement, trusted
-from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.quantities import capitalised, printable, show_amps, show_band, show_volts
 from wizard.record.printout import FLOOR_JUDGED, JUDGED
+from wizard.record.repair_words import MARKS, fitted_words, foreseen_words, size_lines
 from wizard.record.session import Session
 from wizard.repair.advice import advise
 from wizard.repair.predict import Foreseen
-from wizard.repair.sizing import Candidate, replacement
 from wizard.walk.assessment import Assessment, Band, JudgedReading
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
@@ -483,7 +481,7 @@ class _Clerk:
 
     def _repair(self, proof: RepairProof, before: Case) -> RepairLine:
         shown: Shown | None = before.found[1] if before.found and before.found[0] == proof.repair else None
-        told = statement(before.belief, self.desk.limits, proof.repair, shown) if shown else ""
+        told = statement(before.belief, self.desk.limits, shown) if shown else ""
         return RepairLine(
             number=proof.number,
             repair=proof.repair,
@@ -546,29 +544,13 @@ class _Clerk:
         )
 
     def _foreseen(self, band: Foreseen) -> str:
-        what = band.what
-        span = self._span(what.red or None, what.black or None, what.clamp or None)
-        shown = f"{band.low:.0f} to {show_amps(band.high)}" if what.clamp else show_band(band.low, band.high)
-        return f"{capitalised(span)}, {what.state}: {shown}"
+        figure, where = foreseen_words(self.circuit, band)
+        return f"{capitalised(where)}: {figure}"
 
     def _sizes(self, part: str) -> Iterator[str]:
-        lost_v = next((span.lost_v for span in self.found.spans if span.part == part), None)
-        try:
-            sized = replacement(self.circuit, self.desk.limits, part, lost_v=lost_v)
-        except DropwalkError as error:
-            yield printable(str(error))
-            return
-        duty, name = sized.duty, capitalised(self._part(part))
-        yield f"{name}: {duty.length_m:g} m, at most {duty.current_a:.0f} A, {show_volts(duty.allowed_v)} may be lost."
-        if sized.lost_v is not None:
-            yield f"Now it loses {show_volts(sized.lost_v)}."
-        yield f"As the map has it, sound: {size_words(sized.standard)}"
-        if sized.fitted.size != sized.standard.size or sized.fitted.conductor != sized.standard.conductor:
-            yield f"As it is here, sound: {size_words(sized.fitted)}"
-        yield from (f"To fit: {size_words(choice)}" for choice in sized.choices)
-        yield from (f"Too small: {size_words(small)}" for small in sized.too_small if not small.fits)
-        yield from sized.ends
-        yield from sized.advice
+        yield f"{capitalised(self._part(part))}:"
+        for about, said in size_lines(self.desk, self.found, part):
+            yield f"{about}: {said}" if about and about not in MARKS else said
 
     # --- cautions, what is missing ------------------------------------------------------------------------
 
@@ -654,14 +636,6 @@ class _Clerk:
         return f"Too many of the battery's volts were lost in one place on their way {way}: {names}."
 
 
-def size_words(tried: Candidate) -> str:
-    """A size with what it loses and how warm it gets, and why it will not do where it won't."""
-    words = f"{tried.size} {str(tried.conductor).replace('-', ' ')} loses {show_volts(tried.drop_v)} when hot"
-    words += f" and ends a long crank at {tried.end_c:.0f} C"
-    too = [text for bad, text in ((not tried.keeps_drop, "too much"), (not tried.stays_cool, "too hot")) if bad]
-    return f"{words}: {' and '.join(too)}." if too else f"{words}."
-
-
 def _result(proof: RepairProof) -> str:
     match proof.helped:
         case None:
@@ -722,16 +696,6 @@ def _counted(tally: Tally) -> bool:
 
 def _volts(figure: str) -> str:
     return f"{figure} V" if figure and figure not in ("open", "?") else figure
-
-
-def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
-    """What a repair put in, and what was there."""
-    part = was.parts[name].part
-    told = [f"{change.length_m:g} m" if change.length_m else "", str(change.size or "")]
-    told.append(str(change.conductor or part.conductor).replace("-", " ") if change.size else "")
-    told.append(f"{change.resistance_mohm:g} mohm" if change.resistance_mohm else "")
-    before = f", {part.size} {str(part.conductor).replace('-', ' ')} before" if part.size else ""
-    return f"{capitalised(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
 
 
 def _costs(desk: Desk, state: JobState) -> Iterator[CostLine]:

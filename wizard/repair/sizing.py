@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wizard.circuit.circuit import Circuit, PassivePart
-from wizard.circuit.conductors import Conductor, flexible_max_ohm, solid_ohm
+from wizard.circuit.conductors import Conductor, flexible_max_ohm, healthy_ohm, solid_ohm
 from wizard.circuit.limits import Limits
+from wizard.circuit.load import Condition, operate
 from wizard.circuit.map import Kind, Place, Side
+from wizard.circuit.network import Observable
 from wizard.errors import DropwalkError
 from wizard.quantities import Size
 
@@ -53,7 +55,8 @@ COPPER_CLAD_WARNING = (
 class Duty:
     """What a cable has to carry, and where: amps for so long, one way over its length, with what may be lost.
 
-    `stall_a` is what flows while the motor stands still, for the few seconds before start is let go.
+    `stall_a` is what flows while the motor stands still, for the few seconds before start is let go. `today_a` flows
+    in this vehicle as the readings tell, with the cable as cold as the air.
     """
 
     length_m: float
@@ -62,13 +65,16 @@ class Duty:
     stall_a: float = 0.0
     around_c: float = ELSEWHERE_C
     seconds: float = CRANK_S
+    today_a: float | None = None
+    air_c: float = 20.0
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """A size with what it comes to: volts lost when hot, and its temperature at the end of the crank.
+    """A size with what it comes to: volts lost at worst, hot and by the highest current, and how hot it then is.
 
-    `keeps_drop` and `stays_cool` say whether both are allowed.
+    `keeps_drop` and `stays_cool` say whether both are allowed. `today_v` is what a meter would read across a sound one
+    in this vehicle today, None where the current is not known.
     """
 
     size: Size
@@ -77,6 +83,7 @@ class Candidate:
     end_c: float
     keeps_drop: bool
     stays_cool: bool
+    today_v: float | None = None
 
     @property
     def fits(self) -> bool:
@@ -106,22 +113,11 @@ class Replacement:
     advice: tuple[str, ...]
 
 
-def adiabatic_constant(conductor: Conductor, start_c: float, end_c: float) -> float:
-    """k in A s^0.5 / mm2 for heating from one temperature in C to another without any heat lost.
-
-    k^2 = Qc (B + 20) / rho20 * ln((B + end) / (B + start)); IEC 60364-5-54 annex A, the same as IEC 60949's adiabatic
-    equation. Raises ValueError when the end is the colder of the two.
-    """
-    if end_c < start_c:
-        raise ValueError(f"{end_c:g} C is colder than {start_c:g} C; a current does not cool")
-    heat, beta, rho = _HEAT[conductor]
-    return math.sqrt(heat * (beta + 20.0) / rho * math.log((beta + end_c) / (beta + start_c)))
-
-
 def heated_c(conductor: Conductor, area_mm2: float, current_a: float, seconds: float, start_c: float) -> float:
-    """Temperature in C after a current has flowed so long and no heat was lost: the same equation turned round.
+    """Temperature in C after a current has flowed so long and no heat was lost.
 
-    Beyond what metal stands it is infinite.
+    (I / S)^2 t = Qc (B + 20) / rho20 * ln((B + end) / (B + start)), the adiabatic equation of IEC 60949 and of IEC
+    60364-5-54 annex A, solved for the end. Beyond what metal stands it is infinite.
     """
     heat, beta, rho = _HEAT[conductor]
     exponent = (current_a / area_mm2) ** 2 * seconds * rho / (heat * (beta + 20.0))
@@ -134,7 +130,12 @@ def candidate(size: Size, conductor: Conductor, duty: Duty) -> Candidate:
     stalled_c = heated_c(conductor, size.area_mm2, duty.stall_a, STALL_S, duty.around_c)
     hottest = max(end_c, stalled_c)
     drop_v = duty.current_a * flexible_max_ohm(duty.length_m, size, conductor, min(end_c, 1000.0))
-    return Candidate(size, conductor, drop_v, hottest, drop_v <= duty.allowed_v + 1e-9, hottest <= INSULATION_C)
+    today_v = None
+    if duty.today_a is not None:
+        today_v = duty.today_a * healthy_ohm(duty.length_m, size, conductor, duty.air_c)[0]
+    # As finely as volts are ever shown.
+    keeps_drop = round(drop_v, 4) <= round(duty.allowed_v, 4)
+    return Candidate(size, conductor, drop_v, hottest, keeps_drop, hottest <= INSULATION_C, today_v)
 
 
 def smallest(conductor: Conductor, duty: Duty, sizes: tuple[Size, ...]) -> tuple[Candidate | None, Candidate | None]:
@@ -148,10 +149,16 @@ def smallest(conductor: Conductor, duty: Duty, sizes: tuple[Size, ...]) -> tuple
     return None, below
 
 
-def duty_of(circuit: Circuit, limits: Limits, part: str, allowed_v: float | None = None) -> Duty:
-    """The duty of a cable or strap in this vehicle, from its length, the highest cranking current and what practice
-    allows it to lose, unless `allowed_v` says otherwise. A control wire carries the coil and may lose what the control
-    side's other parts leave.
+def duty_of(
+    circuit: Circuit,
+    limits: Limits,
+    part: str,
+    allowed_v: float | None = None,
+    motor_a: float | None = None,
+) -> Duty:
+    """The duty of a cable or strap in this vehicle, from its length, its share of the highest cranking current and what
+    practice allows it to lose, unless `allowed_v` says otherwise. A control wire carries the coil and may lose what the
+    control side's other parts leave. `motor_a` is the cranking current that readings tell of.
 
     Raises DropwalkError for a part that is no cable or strap, or whose length is not known.
     """
@@ -172,8 +179,28 @@ def duty_of(circuit: Circuit, limits: Limits, part: str, allowed_v: float | None
     around_c = max(ENGINE_BAY_C if near_engine else ELSEWHERE_C, circuit.air_c)
     if control:
         solenoid = circuit.map.solenoid
-        return Duty(length_m, solenoid.hold_in_a, allowed_v, solenoid.pull_in_a, around_c)
-    return Duty(length_m, circuit.demand_a[2], allowed_v, circuit.map.starter.locked_rotor_a, around_c)
+        held_a = solenoid.hold_in_a
+        return Duty(
+            length_m, held_a, allowed_v, solenoid.pull_in_a, around_c, CRANK_S, motor_a and held_a, circuit.air_c
+        )
+    share = _share(circuit, part)
+    return Duty(
+        length_m,
+        share * circuit.demand_a[2],
+        allowed_v,
+        share * circuit.map.starter.locked_rotor_a,
+        around_c,
+        CRANK_S,
+        None if motor_a is None else share * motor_a,
+        circuit.air_c,
+    )
+
+
+def _share(circuit: Circuit, part: str) -> float:
+    """Amps through a part for each that the motor takes, in a sound circuit: less than one beside another branch."""
+    through = Observable("cranking", clamp=part)
+    amps, _, motor_a = operate(circuit, Condition(demand_a=circuit.demand_a[1]), [through])
+    return abs(float(amps[0])) / motor_a if motor_a > 0 else 1.0
 
 
 def _left_for_wire(circuit: Circuit, limits: Limits, part: str) -> float:
@@ -189,16 +216,18 @@ def replacement(
     *,
     lost_v: float | None = None,
     allowed_v: float | None = None,
+    motor_a: float | None = None,
 ) -> Replacement:
     """What to fit in the place of a cable or strap, at least of the size that the map has there.
 
+    `lost_v` is what readings say it loses now, `motor_a` the cranking current that they tell of.
     Raises DropwalkError as `duty_of`.
     """
-    duty = duty_of(circuit, limits, part, allowed_v)
+    duty = duty_of(circuit, limits, part, allowed_v, motor_a)
     passive, mapped = circuit.parts[part], circuit.map.parts[part]
     fitted = _as_fitted(passive, duty)
     length_m = mapped.length_m or duty.length_m
-    standard = candidate(mapped.size, mapped.conductor, _over(duty, length_m)) if mapped.size else fitted
+    standard = candidate(mapped.size, mapped.conductor, replace(duty, length_m=length_m)) if mapped.size else fitted
     choices: list[Candidate] = []
     too_small: list[Candidate] = []
     for conductor in OFFERED:
@@ -213,7 +242,7 @@ def replacement(
                 too_small.append(below or candidate(smaller[-1], conductor, duty))
     fuse_a = _fuse(circuit, passive)
     ends = tuple(_ends(circuit, passive))
-    advice = _advice(duty, choices, fuse_a, measure_studs=not ends)
+    advice = _advice(choices, fuse_a, measure_studs=not ends)
     return Replacement(part, duty, standard, fitted, lost_v, tuple(choices), tuple(too_small), fuse_a, ends, advice)
 
 
@@ -232,10 +261,6 @@ def _as_fitted(passive: PassivePart, duty: Duty) -> Candidate:
     return candidate(size, passive.part.conductor, duty)
 
 
-def _over(duty: Duty, length_m: float) -> Duty:
-    return Duty(length_m, duty.current_a, duty.allowed_v, duty.stall_a, duty.around_c, duty.seconds)
-
-
 def _least_area(standard: Candidate, conductor: Conductor) -> float:
     """Area in mm2 of this material that conducts as well as what the maker fitted."""
     own, other = (_HEAT[metal][2] for metal in (standard.conductor, conductor))
@@ -252,7 +277,7 @@ def _fuse(circuit: Circuit, passive: PassivePart) -> int | None:
     return None
 
 
-def _advice(duty: Duty, choices: list[Candidate], fuse_a: int | None, *, measure_studs: bool) -> tuple[str, ...]:
+def _advice(choices: list[Candidate], fuse_a: int | None, *, measure_studs: bool) -> tuple[str, ...]:
     rings = ", ".join(f"{stud}: {hole:g} mm" for stud, hole in RING_HOLES_MM.items())
     hole = f"the ring's hole must fit it closely ({rings})" if measure_studs else "this vehicle's may differ"
     told = [
@@ -260,8 +285,6 @@ def _advice(duty: Duty, choices: list[Candidate], fuse_a: int | None, *, measure
         "engine's movement.",
         f"Measure the stud before you buy lugs: {hole}, and the barrel must fit the cable. Crimp with the die that "
         "the lug's maker names, then shrink a sleeve with glue over it.",
-        f"Reckoned for {duty.seconds:g} s at {duty.current_a:.0f} A without any heat lost, starting from "
-        f"{duty.around_c:g} C, to no more than {INSULATION_C:g} C.",
         COPPER_CLAD_WARNING,
     ]
     if any(choice.conductor is Conductor.ALUMINIUM for choice in choices):

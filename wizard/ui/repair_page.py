@@ -15,8 +15,8 @@ from wizard.circuit.conductors import Conductor
 from wizard.circuit.map import PartChange, RepairKind
 from wizard.errors import DropwalkError
 from wizard.files import shelf
-from wizard.quantities import Size, capitalised, parse_quantity, show_amps, show_band, show_length, show_volts
-from wizard.record.report import size_words
+from wizard.quantities import Size, capitalised, parse_quantity, show_length, show_volts
+from wizard.record.repair_words import MARKS, foreseen_words, metal_words, size_lines
 from wizard.repair.advice import Advice, advise
 from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import COPPER_CLAD_WARNING, Candidate, Replacement, replacement
@@ -133,29 +133,14 @@ def _section(heading: str, lines: list[str]) -> list[Content]:
 
 
 def _sizes(desk: Desk, assessment: Assessment, part: str, *, inch: bool) -> list[str]:
-    lost_v = next((span.lost_v for span in assessment.spans if span.part == part), None)
-    try:
-        sized = replacement(desk.circuit, desk.limits, part, lost_v=lost_v)
-    except DropwalkError as error:
-        return [f"! {error}"]
-    duty = sized.duty
-    length = show_length(duty.length_m, inch=inch)
-    lines = [f"{length}, at most {show_amps(duty.current_a)}, of which {show_volts(duty.allowed_v)} may be lost."]
-    lines.append(f"Now:       {show_volts(lost_v)} measured" if lost_v is not None else "Now:       not measured alone")
-    lines.append(f"Map:       {size_words(sized.standard)}")
-    if (sized.fitted.size, sized.fitted.conductor) != (sized.standard.size, sized.standard.conductor):
-        lines.append(f"Here:      {size_words(sized.fitted)}")
-    lines += [f"To fit:    {size_words(choice)}" for choice in sized.choices]
-    lines += [f"Too small: {size_words(small)}" for small in sized.too_small if not small.fits]
-    return [*lines, *sized.ends, *(f"- {line}" for line in sized.advice)]
+    lines = size_lines(desk, assessment, part, inch=inch)
+    heads = [about if about in MARKS else f"{about + ':':12}" if about else "" for about, _ in lines]
+    return [f"{head} {said}".strip() for head, (_, said) in zip(heads, lines, strict=True)]
 
 
 def _foreseen(circuit: Circuit, band: Foreseen) -> str:
-    what, points = band.what, circuit.map.points
-    if what.clamp:
-        return f"{band.low:.0f} to {show_amps(band.high)}: amps through {circuit.parts[what.clamp].part.label}"
-    where = f"{points[what.red].label} to {points[what.black].label}"
-    return f"{show_band(band.low, band.high):>16}  {where}{'' if what.state == 'cranking' else ', at rest'}"
+    figure, where = foreseen_words(circuit, band)
+    return f"{figure:>16}  {where}"
 
 
 def ask_fitted(app: App[Any], desk: Desk, repair: str, use: Callable[[Fitted], None], *, inch: bool) -> None:
@@ -215,7 +200,7 @@ def _offers(desk: Desk, part: str) -> dict[str, tuple[str, PartChange | None]]:
     wanted: list[tuple[str, Candidate]] = []
     if mapped.size is not None:
         wanted.append(("as the map has it", sized.standard))
-    wanted += [(f"loses {show_volts(choice.drop_v)} when hot", choice) for choice in sized.choices]
+    wanted += [(f"loses {show_volts(choice.drop_v)} at worst", choice) for choice in sized.choices]
     for remark, choice in wanted:
         if (choice.size, choice.conductor) not in seen:
             seen.add((choice.size, choice.conductor))
@@ -234,7 +219,7 @@ def read_cable(text: str) -> PartChange:
         raise ValueError(f"{length_m:g} m is no length for this; 1 cm to 100 m are read")
     metal = parts[2].lower().replace(" ", "-").replace("aluminum", "aluminium") if len(parts) == 3 else "copper"
     if metal not in {str(known) for known in Conductor}:
-        known = ", ".join(str(conductor).replace("-", " ") for conductor in Conductor)
+        known = ", ".join(metal_words(conductor) for conductor in Conductor)
         raise ValueError(f"{parts[2][:40]!r} is no metal that is known here; write {known}")
     return PartChange(length_m=length_m, size=Size.parse(parts[1]), conductor=Conductor(metal))
 
@@ -244,7 +229,7 @@ def _words(circuit: Circuit, part: str, change: PartChange, *, inch: bool) -> st
     length, size = change.length_m or here.length_m, change.size or here.size
     if length is None or size is None:
         return "the same"
-    metal = str(change.conductor or here.conductor).replace("-", " ")
+    metal = metal_words(change.conductor or here.conductor)
     return f"{show_length(length, inch=inch)}, {size}, {metal}"
 
 

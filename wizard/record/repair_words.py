@@ -1,0 +1,105 @@
+"""A repair in words, the same on the screen and on paper: sizes to choose from, what is foretold, what was fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.conductors import Conductor
+from wizard.circuit.map import PartChange
+from wizard.errors import DropwalkError
+from wizard.quantities import (
+    capitalised,
+    printable,
+    show_against,
+    show_amps,
+    show_band,
+    show_length,
+    show_temperature,
+    show_volts,
+)
+from wizard.repair.predict import Foreseen
+from wizard.repair.sizing import INSULATION_C, Candidate, Duty, Replacement, replacement
+from wizard.walk.assessment import Assessment, SpanView
+from wizard.walk.desk import Desk
+
+# A line about sizes: what it is about and what is said. What holds for all of them is about nothing; `-` is advice, and
+# `!` says why nothing can be said.
+SizeLine = tuple[str, str]
+MARKS = ("-", "!")
+
+
+def size_lines(desk: Desk, found: Assessment, part: str, *, inch: bool = False) -> list[SizeLine]:
+    """All about the size of one cable or strap: what it has to carry, what it loses now, and each size to choose."""
+    span = next((span for span in found.spans if span.part == part), None)
+    motor_a = sum(found.current_a) / 2 if found.current_a else None
+    try:
+        sized = replacement(
+            desk.circuit, desk.limits, part, lost_v=span.lost_v if span is not None else None, motor_a=motor_a
+        )
+    except DropwalkError as error:
+        return [("!", printable(str(error)))]
+    return list(_lines(sized, span, inch))
+
+
+def _lines(sized: Replacement, span: SpanView | None, inch: bool) -> Iterator[SizeLine]:
+    duty = sized.duty
+    length, start = show_length(duty.length_m, inch=inch), show_temperature(duty.around_c, inch=inch)
+    hottest = show_temperature(INSULATION_C, inch=inch)
+    yield "", f"{length} long; {show_volts(duty.allowed_v)} may be lost in it and {hottest} reached."
+    worst = f"{show_amps(duty.current_a)} for {duty.seconds:g} s, starting from {start}, with no heat lost"
+    yield "", f"At worst: {worst}."
+    if duty.today_a is not None:
+        where = f"about {show_amps(duty.today_a)} and {show_temperature(duty.air_c, inch=inch)}"
+        yield "", f"Today: what a meter reads across a sound one in this vehicle, at {where}."
+    yield "Now", _now(span)
+    yield "Map", size_words(sized.standard, duty, inch=inch)
+    if (sized.fitted.size, sized.fitted.conductor) != (sized.standard.size, sized.standard.conductor):
+        yield "Here, sound", size_words(sized.fitted, duty, inch=inch)
+    yield from (("To fit", size_words(choice, duty, inch=inch)) for choice in sized.choices)
+    yield from (("Too small", size_words(small, duty, inch=inch)) for small in sized.too_small if not small.fits)
+    yield from (("", line) for line in sized.ends)
+    yield from (("-", line) for line in sized.advice)
+
+
+def _now(span: SpanView | None) -> str:
+    if span is None or span.lost_v is None:
+        return "not measured alone"
+    numbers = " and ".join(map(str, span.lost_by))
+    how = f"reading {numbers}" if len(span.lost_by) == 1 else f"readings {numbers}"
+    return f"loses {show_volts(span.lost_v)} ({how})"
+
+
+def size_words(tried: Candidate, duty: Duty, *, inch: bool = False) -> str:
+    """A size with what it loses today and at worst, how hot it then is, and why it will not do where it won't."""
+    lost, _ = show_against(tried.drop_v, duty.allowed_v)
+    today = f"{show_volts(tried.today_v)} today, " if tried.today_v is not None else ""
+    words = f"{tried.size} {metal_words(tried.conductor)}: {today}{lost} at worst"
+    words += "" if tried.keeps_drop else f", more than {show_against(tried.drop_v, duty.allowed_v)[1]}"
+    hot = "" if tried.stays_cool else ", too hot"
+    return f"{words}, {show_temperature(round(tried.end_c), inch=inch)}{hot}"
+
+
+def metal_words(conductor: Conductor) -> str:
+    """A conductor's metal as it is read."""
+    return str(conductor).replace("-", " ")
+
+
+def foreseen_words(circuit: Circuit, band: Foreseen) -> tuple[str, str]:
+    """What a reading will be after the repair, nine times in ten, and across what."""
+    what, points = band.what, circuit.map.points
+    if what.clamp:
+        where = f"amps through {circuit.parts[what.clamp].part.label}"
+        return f"{band.low:.0f} to {show_amps(band.high)}", printable(where)
+    state = "" if what.state == "cranking" else ", at rest"
+    return show_band(band.low, band.high), printable(f"{points[what.red].label} to {points[what.black].label}{state}")
+
+
+def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
+    """What a repair put in, and what was there."""
+    part = was.parts[name].part
+    told = [f"{change.length_m:g} m" if change.length_m else "", str(change.size or "")]
+    told.append(metal_words(change.conductor or part.conductor) if change.size else "")
+    told.append(f"{change.resistance_mohm:g} mohm" if change.resistance_mohm else "")
+    before = f", {part.size} {metal_words(part.conductor)} before" if part.size else ""
+    return f"{capitalised(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
