@@ -42,6 +42,8 @@ class Bay:
 
     async def settle(self) -> None:
         """Wait for the workers and for the screen to be drawn."""
+        while self.app.lone_keys.waiting:
+            await self.pilot.pause(0.005)
         await self.app.workers.wait_for_complete()
         await self.pilot.pause()
 

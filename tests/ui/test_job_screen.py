@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from driven import Bay, Open
+from textual import events
 from textual.widgets import Input, Static
 
 from wizard.errors import DropwalkError
@@ -24,7 +25,7 @@ from wizard.ui.finding_page import FindingPage
 from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
 from wizard.ui.target import Target
-from wizard.walk.events import Complaint, Repaired
+from wizard.walk.events import Complaint, Cranked, FailsNow, MinutesLogged, Noted, Repaired, StartSeen
 
 DEMO = "parcel-van"
 
@@ -182,6 +183,82 @@ async def test_letters_are_keys_until_a_number_is_begun(bay: Open) -> None:
         assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.7)
 
 
+@pytest.mark.parametrize("word", ["abc", "unsure", "auto", "a7"])
+async def test_a_word_in_the_reading_line_puts_nothing_on_record(bay: Open, word: str) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        before = driven.job.session.seq
+        await driven.press(*word)
+        assert driven.job.session.seq == before
+        if isinstance(driven.app.screen, JobScreen) and entry(driven).value:
+            assert entry(driven).value == word
+            await driven.press("enter")
+            assert said(driven).startswith("!")
+        assert driven.job.session.seq == before
+
+
+@pytest.mark.parametrize("word", ["abc", "volts", "rt", "w0.8", "none"])
+async def test_letters_that_come_at_once_are_text_and_no_command(bay: Open, word: str) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        before = driven.job.session.seq
+        for character in word:
+            driven.app.post_message(events.Key(character, character))
+        await driven.settle()
+        assert isinstance(driven.app.screen, JobScreen)
+        assert entry(driven).value == word
+        await driven.press("escape", "w")
+        assert not isinstance(driven.app.screen, JobScreen)
+        assert driven.job.session.seq == before
+
+
+async def test_what_is_pasted_is_text_and_a_key_before_enter_still_works(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        driven.app.post_message(events.Paste("u a x"))
+        await driven.settle()
+        assert entry(driven).value == "u a x"
+        await driven.press("escape")
+        driven.app.post_message(events.Key("d", "d"))
+        driven.app.post_message(events.Key("enter", "\r"))
+        await driven.settle()
+        assert len(driven.job.session.state.readings) == 3
+
+
+async def test_keys_that_come_at_once_answer_no_question(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("j")
+        await driven.type("move each joint")
+        for character in "12":
+            driven.app.post_message(events.Key(character, character))
+        await driven.settle()
+        assert "did nothing" in said(driven)
+        assert driven.job.session.state.answers == {}
+
+
+async def test_whatever_is_on_record_is_taken_back_in_its_turn_and_said(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        driven.job.record(
+            Noted(text="lug was hot"),
+            FailsNow(fails=True),
+            Cranked(seconds=31.0),
+            MinutesLogged(minutes=25),
+            StartSeen(good=False, engine="cold", times=3),
+        )
+        await driven.settle()
+        assert driven.job.rest_s() > 0
+        for words in ("3 failed starts", "25 min of labour", "timed crank of 31 s", "it fails now", "lug was hot"):
+            await driven.press("u")
+            assert words in driven.shown()
+            await driven.press("enter")
+            assert words in said(driven)
+        assert driven.job.rest_s() == 0
+        state = driven.job.session.state
+        assert (state.notes, state.cranks, state.fails_now, len(state.standing)) == ((), 0, False, 2)
+
+
 async def test_jumping_goes_to_the_step_and_is_recorded(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await make_safe(driven)
@@ -219,7 +296,7 @@ async def test_a_repair_is_taken_back_and_the_made_up_vehicle_with_it(bay: Open)
         await driven.settle()
         target = Target("cranking", "isolator-out-stud", "isolator-load-lug")
         assert float(job.bench.read(target, same_crank=False)) < 0.05
-        await driven.press("u")
+        await driven.press("u", "u")
         assert "the repair clean isolator load joint" in said(driven)
         assert job.session.state.repairs == ()
         assert float(job.bench.read(target, same_crank=False)) > 0.1
@@ -288,7 +365,7 @@ async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()
         await driven.type("0.87")
-        await driven.press("u")
+        await driven.press("u", "u")
         assert "0.87 V" in said(driven)
         assert driven.job.session.state.readings[-1].struck
         assert driven.next_step == "positive-drop"
@@ -363,11 +440,13 @@ async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:
 
 
 async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
-    async with bay(DEMO) as driven:
+    async with bay(DEMO, size=(120, 40)) as driven:
         await driven.at_positive_drop()
         await driven.press("x")
         await driven.type("starter B stud")
         assert driven.job.session.state.out_of_reach == {"starter-b-stud"}
+        assert "The starter B stud can't be reached" in said(driven)
+        assert "x starter B stud".lower() in driven.shown().lower()
         target = driven.job.target
         assert target is None or "starter-b-stud" not in (target.red, target.black)
 

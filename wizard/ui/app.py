@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 
@@ -14,6 +15,7 @@ from wizard.errors import DropwalkError
 from wizard.files.settings import Layout, Light, Settings, read_settings, settings_path, write_settings
 from wizard.record.store import Store
 from wizard.ui.home import HomeScreen
+from wizard.ui.lone_key import LoneKeys, TakesLetters
 from wizard.ui.theme import GRAPHITE, PAPER
 from wizard.ui.visit import Visit
 
@@ -61,6 +63,19 @@ class DropwalkApp(App[None]):
         self._scenario = scenario
         # What was put in for a new job that has not been begun.
         self.draft: Intake | None = None
+        self.lone_keys = LoneKeys(self, super().on_event)
+
+    async def on_event(self, event: events.Event) -> None:
+        """A job's letters are commands only when they come one at a time."""
+        screen = self.screen_stack[-1] if self.screen_stack else None
+        key = event if isinstance(event, events.Key) and not event.is_forwarded else None
+        if key is not None and isinstance(screen, TakesLetters) and not screen.types(key):
+            text = await self.lone_keys.takes(key)
+            if text:
+                screen.take_as_text(text)
+            if text is not None:
+                return
+        await super().on_event(event)
 
     def now(self) -> datetime:
         """The time, UTC."""

@@ -31,8 +31,16 @@ class ReadingEntry(Input):
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
         """Whether this key is typed here or is one of the screen's."""
-        begun = bool(self.value) or (character is not None and character in _BEGINS)
-        return begun and super().check_consume_key(key, character)
+        return (bool(self.value) or self.begins(character)) and super().check_consume_key(key, character)
+
+    def begins(self, character: str | None) -> bool:
+        """Whether a reading can begin with this character."""
+        return character is not None and character in _BEGINS
+
+    def type_in(self, text: str) -> None:
+        """Have this in the line, behind what is there."""
+        self.value += text
+        self.cursor_position = len(self.value)
 
     async def _on_key(self, event: events.Key) -> None:
         if event.is_printable and not self.check_consume_key(event.key, event.character):

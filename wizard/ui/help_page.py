@@ -14,14 +14,14 @@ JOB_KEYS: list[Key] = [
     ("0-9 . , -", "type a reading: 0.7, ,7, 700 mV, open; two of them for a range; Enter takes it"),
     ("1-9", "answer a step that asks; a click on the answer does too"),
     ("Enter", "go on: confirm cautions, see the finding"),
-    ("u", "take back the last thing you did"),
+    ("u", "take back the last thing you did, whatever it was; u again or Enter does it"),
     ("j", "jump to any step, point, part or reading by a few letters (F2 from any page)"),
     ("Up Down", "point at a part of the drawing"),
     ("p", "the part you point at: size, drop, limit, odds, repair; a click on it does too"),
     ("v", "volts lost along the run, drawn against a sound circuit"),
     ("m", "take another reading: any two points, or a clamp"),
     ("k", "the next reading is of the same crank as the last one"),
-    ("a", "it fails now: mark readings as taken while the fault shows"),
+    ("a", "it fails now: mark readings as taken while the fault shows; a again or Enter does it"),
     ("r", "readings: take back, correct, repeat or remark on any of them"),
     ("x", "a point can't be reached, or can be again"),
     ("t", "time a crank: 30 s at the most, then 2 minutes of rest"),
@@ -45,6 +45,7 @@ JOB_KEYS: list[Key] = [
 ]
 _MARKS: list[Key] = [
     ("R  B  A", "red lead, black lead, clamp; # marks the parts between the leads, > what you point at"),
+    ("x", "a point that can't be reached"),
     ("=  ok", "within what practice allows, and as a sound part reads"),
     ("^  watch", "allowed, but well above what a sound part would lose"),
     ("~  marginal", "just over what practice allows"),
@@ -75,7 +76,10 @@ INTAKE_KEYS: list[Key] = [
     ("x", "empty a new job of what was put in before"),
     ("Esc", "leave; what you put in for a new job is there when you press n again"),
 ]
-_LETTERS = "Letters are keys while the reading is empty; once a number is begun they are its unit."
+_LETTERS = (
+    "A letter alone is a key while the reading is empty; once something is typed there, letters are text. "
+    "Letters that come together are text too, and do nothing."
+)
 
 ABOUT = Content(
     "dropwalk walks you from a starter that only clicks to a proven repair: it says where to put the leads, what "

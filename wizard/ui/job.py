@@ -248,7 +248,7 @@ class JobScreen(Repairing):
     def action_note(self) -> None:
         def given(text: str | None) -> None:
             if text and self.record(Noted(text=text)):
-                self.say("Noted.")
+                self.say(f"Noted: {text}")
 
         check = partial(typed_text, most=LONG_TEXT_MOST)
         self.app.push_screen(AskText("Note for the record", "What you saw, heard or did.", "", check), given)
@@ -268,8 +268,8 @@ class JobScreen(Repairing):
                 events.append(Renamed(title=intake.title))
             if intake.complaint != state.complaint:
                 events.append(Described(complaint=intake.complaint))
-            if events:
-                self.record(*events)
+            if events and self.record(*events):
+                self.say("What you changed holds from here on.")
 
         self.app.push_screen(
             IntakeScreen(Intake(state.title, state.complaint), new=False, measured=bool(state.readings)), changed

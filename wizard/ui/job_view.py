@@ -7,6 +7,7 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -21,6 +22,7 @@ from wizard.ui.crank import clock, rest_left_s
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.fit import within
 from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.lone_key import TakesLetters
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
 from wizard.ui.step_card import StepCard, card, rest_of
@@ -48,7 +50,7 @@ _MOST_SAID, _MORE = 3, Content.assemble(("w", "bold $primary"), " shows the rest
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
-class JobView(Screen[None]):
+class JobView(Screen[None], TakesLetters):
     """Shows one session's assessment; it decides nothing."""
 
     DEFAULT_CSS = """
@@ -93,7 +95,6 @@ class JobView(Screen[None]):
         self.assessment: Assessment | None = None
         self.chosen: Target | None = None
         self.same_crank = False
-        self.acting_up = False
         self.working = False
         self._typing = False
         self._after_work: Callable[[], None] | None = None
@@ -205,6 +206,18 @@ class JobView(Screen[None]):
         self._show_run(assessment, target.leads if target is not None else Leads())
         self.query_one(KeyBar).show(self._keys())
 
+    def types(self, event: events.Key) -> bool:
+        entry = self.query_one(ReadingEntry)
+        begins = event.is_printable and entry.begins(event.character) and not self.app.lone_keys.waiting
+        return entry.has_focus and (bool(entry.value) or begins)
+
+    def take_as_text(self, text: str) -> None:
+        entry = self.query_one(ReadingEntry)
+        if entry.has_focus:
+            entry.type_in(text)
+        else:
+            self.say(f"`{text}` was typed at once and did nothing. A key works when it is pressed alone.")
+
     def _wear(self) -> bool:
         """Take on the layout that is set; whether it is the spoken one."""
         layout = self.app.settings.layout
@@ -216,7 +229,7 @@ class JobView(Screen[None]):
         run = self.query_one(RunView)
         run.inch = self.inch
         run.spoken = self.app.settings.layout is Layout.SPOKEN
-        run.show(draw(self.session.desk.circuit, assessment, leads))
+        run.show(draw(self.session.desk.circuit, assessment, leads, self.session.state.out_of_reach))
 
     def _on(self) -> Target | None:
         """Where the leads are: on the last reading taken of the circuit as it is."""
@@ -233,7 +246,7 @@ class JobView(Screen[None]):
     def fails_now(self, target: Target) -> bool:
         """Whether a reading here is to be marked as taken while the fault shows itself."""
         asked = self.assessment is not None and bool(self.assessment.next.acting_up) and not target.chosen
-        return target.state == "cranking" and (self.acting_up or asked)
+        return target.state == "cranking" and (self.session.state.fails_now or asked)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         # The large layout shows in big figures what is being typed.
@@ -264,12 +277,16 @@ class JobView(Screen[None]):
 
     def rest_s(self) -> float:
         """Seconds that the starter must still rest."""
-        cranks = [(entry.at, entry.event.seconds) for entry in self.session.log if isinstance(entry.event, Cranked)]
-        return rest_left_s(cranks, self.now())
+        return rest_left_s(self._cranks(), self.now())
 
     def _since_crank_s(self) -> float:
-        ended = max(entry.at for entry in self.session.log if isinstance(entry.event, Cranked))
-        return (self.now() - ended).total_seconds()
+        return (self.now() - max(ended for ended, _ in self._cranks())).total_seconds()
+
+    def _cranks(self) -> list[tuple[datetime, float]]:
+        """The timed cranks that stand: when each ended, and its seconds."""
+        stands = self.session.state.standing_events()
+        timed = {number: event.seconds for number, event in stands if isinstance(event, Cranked)}
+        return [(entry.at, timed[entry.seq]) for entry in self.session.log if entry.seq in timed]
 
     def _keys(self) -> list[Key]:
         step = self.assessment.next if self.assessment else None

@@ -124,7 +124,7 @@ class Repairing(Taking):
 
     def _repaired(self, repair: str, fitted: Fitted) -> None:
         if self.record(Repaired(repair=repair, fitted=dict(fitted))):
-            self.acting_up = self.same_crank = False
+            self.same_crank = False
             if self.bench is not None:
                 self.bench.repair(repair, self.session.desk.circuit)
             self.say("Repair recorded. Now prove it: the same spans, under the same load.")

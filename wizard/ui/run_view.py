@@ -194,9 +194,12 @@ class Pen:
 
     def _line(self, row: Row, pointed: str | None) -> Content:
         lead = row.lead or ("A" if row.clamped else "")
+        style = "bold reverse"
+        if row.barred and not lead:
+            lead, style = "x", "bold $warning"
         here = bool(row.part) and row.part == pointed
         line = Content.assemble(
-            (lead, "bold reverse"),
+            (lead, style),
             (">" if here else " ").rjust(_LEFT - len(lead)),
             (cut(short_name(row.point), self.point), "bold" if row.lead else ""),
         )
@@ -210,7 +213,7 @@ class Pen:
     def _sentence(self, row: Row, pointed: str | None) -> Content:
         here = "You point here: " if row.part and row.part == pointed else ""
         lead = {"R": "Red lead here: ", "B": "Black lead here: "}.get(row.lead, "")
-        words = [f"{here}{lead}{short_name(row.point)}"]
+        words = [f"{here}{lead}{short_name(row.point)}{', out of reach' if row.barred else ''}"]
         if row.part:
             words.append(f"then {_named(row, self.inch)}{', clamp around it' if row.clamped else ''}")
         drop = row.drop

@@ -8,7 +8,7 @@ from functools import partial
 from textual.content import Content
 
 from wizard.errors import DropwalkError
-from wizard.quantities import LONG_TEXT_MOST, show_volts, typed_text
+from wizard.quantities import LONG_TEXT_MOST, capitalised, show_volts, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
@@ -20,6 +20,7 @@ from wizard.ui.pick import Item, Pick
 from wizard.ui.reading_text import Typed, read_typed
 from wizard.ui.readings_page import Deed, ReadingsPage
 from wizard.ui.step_card import StepCard, choices
+from wizard.ui.sure import Sure
 from wizard.ui.target import Target
 from wizard.ui.telling import judged, show_value, undone, where
 from wizard.walk.events import (
@@ -27,10 +28,10 @@ from wizard.walk.events import (
     CautionsRead,
     Cranked,
     Event,
+    FailsNow,
     Noted,
     OutOfReach,
     ReadingStruck,
-    Repaired,
 )
 
 _WHOLE_BATTERY = [
@@ -120,9 +121,9 @@ class Taking(JobView):
         self.with_cautions(deeds, partial(self._record_reading, target, typed, instead_of, fails))
 
     def _record_reading(self, target: Target, typed: Typed, instead_of: int | None, fails: bool) -> None:
-        struck: list[Event] = [] if instead_of is None else [ReadingStruck(reading=instead_of, why="corrected")]
         crank = None if target.state == "resting" else self._crank(instead_of)
-        if not self.record(*struck, target.reading(typed, crank=crank, acting_up=fails or None)):
+        taken = target.reading(typed, crank=crank, acting_up=fails or None, instead_of=instead_of)
+        if not self.record(taken):
             return
         self.chosen = None
         self.same_crank = False
@@ -162,14 +163,30 @@ class Taking(JobView):
         self.show()
 
     def action_fails_now(self) -> None:
-        """Mark the readings from here on as taken while the fault shows itself."""
-        self.acting_up = not self.acting_up
-        self.say(
-            "It fails now: readings are marked so until you press a again."
-            if self.acting_up
-            else "Readings are no longer marked as taken while it fails."
-        )
-        self.show()
+        """Mark the readings from here on as taken while the fault shows itself, or no more."""
+        fails = not self.session.state.fails_now
+        if fails:
+            text = "The fault shows itself now while start is held. Readings from here on are marked so."
+            self._sure("a", "It fails now?", text, "mark them", partial(self._mark, fails))
+        else:
+            text = "The fault does not show itself any more. Readings from here on are not marked."
+            self._sure("a", "It fails no more?", text, "mark no more", partial(self._mark, fails))
+
+    def _mark(self, fails: bool) -> None:
+        if self.record(FailsNow(fails=fails)):
+            marked = "It fails now: readings are marked so until you press a again."
+            self.say(marked if fails else "It fails no more: readings are not marked from here on.")
+
+    def _sure(self, letter: str, heading: str, text: str, deed: str, do: Callable[[], None]) -> None:
+        """Have a single letter put something on record only once it is meant; a word that it begins is typed."""
+
+        def answered(typed: str | None) -> None:
+            if typed == letter:
+                do()
+            elif typed is not None:
+                self.take_as_text(letter + typed)
+
+        self.app.push_screen(Sure(letter, heading, text, deed), answered)
 
     def action_own_reading(self) -> None:
         ask_span(self.app, self.session.desk, self.assessment, self.choose_target)
@@ -220,7 +237,7 @@ class Taking(JobView):
     def _remark(self, number: int) -> None:
         def given(text: str | None) -> None:
             if text and self.record(Noted(text=text, reading=number)):
-                self.say(f"Noted on reading {number}.")
+                self.say(f"Noted on reading {number}: {text}")
 
         check = partial(typed_text, most=LONG_TEXT_MOST)
         self.app.push_screen(AskText(f"Note on reading {number}", "What was seen or heard with it.", "", check), given)
@@ -238,20 +255,38 @@ class Taking(JobView):
         def picked(ids: tuple[str, ...] | None) -> None:
             if ids:
                 self.chosen = None
-                self.record(OutOfReach(point=ids[0], reachable=ids[0] in reach))
+                event = OutOfReach(point=ids[0], reachable=ids[0] in reach)
+                if self.record(event):
+                    label = points[event.point].label
+                    lost = f"The {label} can't be reached: tests on it are left out, and it is marked x."
+                    self.say(f"The {label} can be reached again." if event.reachable else lost)
 
         self.app.push_screen(Pick("Which point?", items), picked)
 
     def action_take_back(self) -> None:
+        """What was chosen and is not on record first, then the last thing that is, whatever it was."""
+        if self.chosen is not None or self.same_crank:
+            self.chosen, self.same_crank = None, False
+            self.say("Back at the step as it was. Nothing on record was taken back.")
+            self.show()
+        elif (deed := self.session.last_deed()) is None:
+            self.say("There is nothing to take back: the job was only opened.")
+        else:
+            text = f"{capitalised(undone(deed))}.\nIt stays in the record and counts for nothing."
+            self._sure("u", "Take back the last thing?", text, "take it back", self._take_back)
+
+    def _take_back(self) -> None:
+        before = self.session.state
         try:
             event = self.session.take_back()
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        if isinstance(event, Repaired) and self.bench is not None:
-            self.bench.set_back(self.session.desk, self.session.state.repairs)
-        self.chosen = None
-        self.say(f"Taken back: {undone(event)}." if event else "There is nothing to take back.")
+        state = self.session.state
+        if self.bench is not None and (before.repairs, before.fits) != (state.repairs, state.fits):
+            self.bench.set_back(self.session.desk, state.repairs)
+        if event is not None:
+            self.say(f"Taken back: {undone(event)}.")
         self.work_out()
 
     # Answers

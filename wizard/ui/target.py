@@ -44,7 +44,13 @@ class Target:
         return Observable(self.state, self.red or "", self.black or "", self.clamp or "")
 
     def reading(
-        self, typed: Typed, *, crank: int | None = None, acting_up: bool | None = None, note: str = ""
+        self,
+        typed: Typed,
+        *,
+        crank: int | None = None,
+        acting_up: bool | None = None,
+        note: str = "",
+        instead_of: int | None = None,
     ) -> ReadingTaken:
         """The event that this makes."""
         return ReadingTaken(
@@ -58,6 +64,7 @@ class Target:
             crank=crank,
             acting_up=acting_up,
             note=note,
+            instead_of=instead_of,
         )
 
     def shows_battery(self, volts: float, system_v: float) -> bool:

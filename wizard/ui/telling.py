@@ -11,7 +11,32 @@ from wizard.ui.readings_page import DOUBTED
 from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment, JudgedReading
 from wizard.walk.drawing import short_name, verdict
-from wizard.walk.events import Answered, Event, Jumped, OutOfReach, ReadingTaken, Repaired
+from wizard.walk.events import (
+    Answered,
+    CautionsRead,
+    CostStruck,
+    Cranked,
+    Described,
+    Event,
+    FailsNow,
+    FollowUp,
+    Jumped,
+    JumpStruck,
+    LabourPriced,
+    MinutesLogged,
+    Noted,
+    OutOfReach,
+    PartPriced,
+    ReadingStruck,
+    ReadingTaken,
+    Renamed,
+    Repaired,
+    RepairStruck,
+    Started,
+    StartSeen,
+    StartStruck,
+    TakenBack,
+)
 
 
 def where(target: Target) -> str:
@@ -42,11 +67,14 @@ def judged(reading: JudgedReading, assessment: Assessment) -> Content:
 
 
 def undone(event: Event) -> str:
-    """A deed that was taken back."""
-    if isinstance(event, ReadingTaken):
-        target = Target(event.state, event.red, event.black, event.clamp)
-        return f"{show_value(event.value, clamp=event.clamp is not None)} {where(target)}"
+    """A deed that is taken back, in a few words."""
     match event:
+        case ReadingTaken():
+            target = Target(event.state, event.red, event.black, event.clamp)
+            instead = "" if event.instead_of is None else f", in place of reading {event.instead_of}"
+            return f"the reading {show_value(event.value, clamp=event.clamp is not None)} {where(target)}{instead}"
+        case ReadingStruck():
+            return f"that reading {event.reading} was taken back"
         case Answered():
             return f"the answer {short_name(event.choice)}"
         case Repaired():
@@ -55,5 +83,32 @@ def undone(event: Event) -> str:
             return f"the jump to {short_name(event.step)}"
         case OutOfReach():
             return f"that {short_name(event.point)} {'can' if event.reachable else 'can not'} be reached"
-        case _:
-            return event.kind
+        case FailsNow():
+            return "that it fails now" if event.fails else "that it fails no more"
+        case CautionsRead():
+            return "that the cautions were read and done, so they come up again"
+        case Cranked():
+            return f"the timed crank of {event.seconds:.0f} s"
+        case Noted():
+            return f"the note: {event.text}"
+        case Described():
+            return "what was changed in the complaint or the vehicle"
+        case Renamed():
+            return f"the new title {event.title}"
+        case MinutesLogged():
+            return f"{event.minutes:g} min of labour"
+        case PartPriced():
+            return f"the price of {event.what}"
+        case LabourPriced():
+            return f"{event.per_hour:g} for an hour of labour"
+        case StartSeen():
+            good = "good" if event.good else "failed"
+            return f"{event.times} {good} {'start' if event.times == 1 else 'starts'}, {event.engine} engine"
+        case FollowUp():
+            return f"that the follow-up was {'opened again' if event.open else 'ended'}"
+        case StartStruck() | CostStruck():
+            return f"that entry {event.entry} was taken back"
+        case RepairStruck() | JumpStruck():
+            return f"that the {'repair' if isinstance(event, RepairStruck) else 'jump'} was taken back"
+        case Started() | TakenBack():
+            raise ValueError(f"{event.kind} is not taken back")

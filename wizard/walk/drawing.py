@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -78,7 +78,7 @@ class Row:
 
     `lead` is R, B or nothing; `between` says that the part lies between the leads, `clamped` that the clamp
     is around it. `stretch` is the latest reading across several parts that ends at this point, `since` its
-    start and `reading` its number.
+    start and `reading` its number. `barred` says that the point can't be reached.
     """
 
     section: Section
@@ -94,6 +94,7 @@ class Row:
     stretch: Drop | None = None
     since: str = ""
     reading: int = 0
+    barred: bool = False
 
 
 def short_name(name: str) -> str:
@@ -101,7 +102,7 @@ def short_name(name: str) -> str:
     return name.replace("-", " ")
 
 
-def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads) -> list[Row]:
+def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads, out_of_reach: Container[str] = ()) -> list[Row]:
     """All rows: around the loop from the positive post, then parallel paths, then the control side."""
     spans = {span.part: span for span in assessment.spans} if assessment else {}
     readings = assessment.readings if assessment else []
@@ -128,7 +129,7 @@ def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads) -> list[
     control = {n: p for n, p in circuit.parts.items() if p.part.side is Side.CONTROL}
     for points, parts in _chains(control, [circuit.roles["battery.positive"], *main_points]):
         rows += pen.stretch(Section.CONTROL, points, parts, last=True)
-    return rows
+    return [replace(row, barred=row.point in out_of_reach) for row in rows]
 
 
 def posts(circuit: Circuit, assessment: Assessment | None) -> dict[str, JudgedReading]:
