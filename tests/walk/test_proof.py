@@ -15,6 +15,7 @@ from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint, Repaired, Started
 from wizard.walk.proof import foresee_proof, repair_proofs
 from wizard.walk.state import fold
+from wizard.walk.walker import assess
 
 POSITIVE = ("battery-positive-post", "starter-b-stud")
 GROUND = ("starter-case", "battery-negative-post")
@@ -145,3 +146,17 @@ def test_a_new_cable_is_as_long_as_the_old_one_and_of_the_maps_metal(remote_desk
     part = now.circuit.parts["long-cable"].part
     assert (part.length_m, str(part.size), part.conductor) == (5.0, "2/0 AWG", "copper")
     assert now.with_fitted({}) is came
+
+
+def test_a_proved_finding_counts_what_the_proof_measured_as_measured(remote_desk):
+    started = Started(title="", complaint=Complaint(circuit="remote-battery", symptom="cranks-slowly"))
+    log = [started, *job(remote_desk, {"isolator-load-joint": 8e-3}, *BEFORE)]
+    found = assess(remote_desk, fold(log), cautions_read=True).finding
+    assert found is not None
+    assert "Not measured: the solenoid contacts." in found.statement
+    log += [Repaired(repair=FIX), *job(remote_desk, {}, *PROOF)]
+    proved = assess(remote_desk, fold(log), cautions_read=True).finding
+    assert proved is not None
+    assert "won back" in proved.statement
+    assert "Not measured" not in proved.statement
+    assert "the solenoid contacts lose 0.04 V and the ground side loses 0.14 V, within limits" in proved.statement

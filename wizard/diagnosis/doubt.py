@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Sequence
 
-import numpy as np
-
+from wizard.diagnosis.bands import mixed_band
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.quantities import show_amps, show_band, show_volts
@@ -54,15 +53,15 @@ def reason(belief: Belief, m: Measurement) -> str:
             )
     low, high = expected_by_others(belief, m)
     band = f"{show_amps(low)} to {show_amps(high)}" if m.what.clamp else show_band(low, high)
+    if m.value is not None and low <= m.value <= high:
+        # Hardly more than one way it could be right, and each of them is unlikely beside the others.
+        return "few faults could make it read so beside the other readings"
     return f"by the other readings it should be {band}"
 
 
 def expected_by_others(belief: Belief, m: Measurement) -> tuple[float, float]:
     """The 90 % band of a reading by everything but itself."""
-    mean, spread, weight = belief.without(m.number)
-    middle = float(weight @ mean)
-    wide = float(np.sqrt(weight @ (spread**2 + (mean - middle) ** 2)))
-    low, high = middle - 1.645 * wide, middle + 1.645 * wide
+    low, middle, high = mixed_band(*belief.without(m.number))
     return (max(low, 0.0), high) if middle >= 0 else (low, high)
 
 

@@ -311,8 +311,8 @@ def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     return (repair, evidence) if judgement == "over" else None
 
 
-def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> str:
-    """What was measured, what a sound circuit would have read, what the limit is, and why the rest is cleared."""
+def statement(belief: Belief, limits: Limits, evidence: Shown) -> str:
+    """What was measured, what a sound circuit would have read, and what the limit is."""
     circuit, site = belief.model.circuit, evidence.site
     numbers = " and ".join(str(number) for number in evidence.drop.numbers)
     reading = f"reading {numbers}" if len(evidence.drop.numbers) == 1 else f"readings {numbers}"
@@ -328,8 +328,8 @@ def statement(belief: Belief, limits: Limits, repair: str, evidence: Shown) -> s
             how = "the difference of " if len(evidence.drop.spans) > 1 else ""
             first = f"{label}: {show_volts(volts)} lost with start held ({how}{reading})."
         sound = f" A sound one would lose {show_band(*evidence.expected_v)} at this current."
-        return first + sound + allowed + _cleared(belief, limits, repair)
-    return _family_statement(belief, limits, evidence, reading) + _cleared(belief, limits, repair)
+        return first + sound + allowed
+    return _family_statement(belief, limits, evidence, reading)
 
 
 def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: str) -> str:
@@ -399,12 +399,12 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     return f"{likely}: the {label}.{takes} Then: {work}."
 
 
-def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
-    """Which runs read as sound ones would, and which were not measured."""
+def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
+    """Why the rest is cleared: which runs, without the one of a repair, are within limits and which not measured."""
     circuit = belief.model.circuit
     measurements = trusted(belief)
     while_away = [m for m in belief.evidence.measurements if m.context == (belief.now.repairs, True)]
-    own = {site.part for _, site in _sites_of(belief, repair)}
+    own = {site.part for _, site in _sites_of(belief, repair)} if repair else set[str]()
     sound: list[str] = []
     unseen: list[str] = []
     names = {
@@ -426,7 +426,7 @@ def _cleared(belief: Belief, limits: Limits, repair: str) -> str:
                 sound.append(f"{name} {lose} {show_volts(drop.volts)}")
     text = ""
     if sound:
-        joined = " and ".join(sound)
+        joined = " and ".join([", ".join(sound[:-1]), sound[-1]] if sound[1:] else sound)
         text += f" {capitalised(joined)}, within limits."
     if unseen:
         text += f" Not measured: {', '.join(unseen)}."

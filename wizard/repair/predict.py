@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, sqrt
 
 import numpy as np
 
-from wizard.circuit.network import Floats, Observable
+from wizard.circuit.network import Observable
+from wizard.diagnosis.bands import mixed_band
 from wizard.diagnosis.belief import Belief
 
-# Nine of ten readings after the repair lie in the band.
-BAND = 0.90
 # A meter in the bay shows hundredths of a volt and whole amps: a narrower band would be a pretence.
 _LEAST_V, _LEAST_A = 0.005, 1.0
 # Hypotheses less likely than this, against the likeliest, move no band.
 _NEGLIGIBLE = 1e-5
-_ERF = np.vectorize(erf, otypes=[np.float64])
 
 
 @dataclass(frozen=True)
@@ -47,25 +44,9 @@ def predict(belief: Belief, repair: str, observables: Sequence[Observable]) -> l
     rows = np.flatnonzero(belief.weight > _NEGLIGIBLE * belief.weight.max())
     mean, spread = belief.foresee(observables, rows, repaired=repair)
     weight = belief.weight[rows] / belief.weight[rows].sum()
-    bands = [_quantiles(mean[:, n], spread[:, n], weight) for n in range(len(observables))]
+    bands = [mixed_band(mean[:, n], spread[:, n], weight) for n in range(len(observables))]
     foreseen: list[Foreseen] = []
     for what, (low, middle, high) in zip(observables, bands, strict=True):
         least = _LEAST_A if what.clamp else _LEAST_V
         foreseen.append(Foreseen(what, min(low, middle - least), middle, max(high, middle + least)))
     return foreseen
-
-
-def _quantiles(mean: Floats, spread: Floats, weight: Floats) -> tuple[float, float, float]:
-    """Low, middle and high of a mixture of Gaussians, by halving."""
-
-    def below(value: float) -> float:
-        return float(weight @ (0.5 * (1.0 + _ERF((value - mean) / (sqrt(2.0) * spread)))))
-
-    def at(share: float) -> float:
-        low, high = float((mean - 6.0 * spread).min()), float((mean + 6.0 * spread).max())
-        for _ in range(50):
-            middle = 0.5 * (low + high)
-            low, high = (middle, high) if below(middle) < share else (low, middle)
-        return 0.5 * (low + high)
-
-    return at(0.5 - BAND / 2), at(0.5), at(0.5 + BAND / 2)

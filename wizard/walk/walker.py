@@ -13,6 +13,7 @@ from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.diagnosis.finding import (
     ENOUGH,
+    cleared,
     direct_tests,
     expected_band,
     second_fault,
@@ -120,9 +121,10 @@ def _finding(case: Case) -> Finding | None:
     if found is None:
         return None
     repair, evidence = found
+    rest = cleared(case.belief, desk.limits, None if tail else repair)
     return Finding(
         repair=repair,
-        statement=statement(belief, desk.limits, repair, evidence) + tail,
+        statement=statement(belief, desk.limits, evidence) + tail + rest,
         also=None if tail else second_fault(belief, repair, evidence),
         evidence=list(evidence.drop.numbers),
         cautions=_repair_cautions(desk, repair),
