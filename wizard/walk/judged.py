@@ -8,10 +8,11 @@ from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.finding import drop_between, expected_bands, trusted
-from wizard.quantities import capitalised, show_band, show_volts
+from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
 from wizard.walk.state import Reading
+from wizard.walk.undersized import undersized
 
 # Suspects below this are not listed.
 _LISTED = 0.005
@@ -21,8 +22,6 @@ _WHOLE_BATTERY = 0.75
 _ABOVE_V, _ABOVE_TIMES = 0.02, 1.15
 # A difference of two readings is judged when it is known to this much, in a 12 V system.
 _BLURRED_V = 0.015
-# A cable whose sound drop is this many times its allowance is too small.
-_TOO_SMALL = 1.1
 
 
 def judged_readings(case: Case) -> list[JudgedReading]:
@@ -211,30 +210,23 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
 
 
 def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[str]:
-    """Sound cables that are too small for their length: what they lose even when nothing is wrong with them."""
-    told: list[str] = []
-    over = [j for j in readings if j.meaning == "too-small" and not j.before_repair and not j.struck]
-    if not over:
-        return told
-    circuit = case.desk.circuit
-    for view in views:
-        passive = circuit.parts[view.part]
-        if passive.part.size is None or passive.part.length_m is None or view.limit_v is None:
-            continue
-        sound = sum(view.expected_v) / 2
-        within = any(view.part in (circuit.path(j.red or "", j.black or "") or ()) for j in over)
-        if within and sound > _TOO_SMALL * view.limit_v and view.meaning != "fault":
-            told.append(
-                f"{capitalised(passive.part.label)} is too small for its length: sound {passive.part.size} loses about "
-                f"{show_volts(sound)} at this current and practice allows {show_volts(view.limit_v)}. A larger one "
-                "wins volts back. Keep looking for what comes and goes."
+    """Sound cables that are too small for their length, or the run that is."""
+    circuit, told = case.desk.circuit, list[str]()
+    for small in undersized(circuit, readings, views):
+        part = circuit.parts[small.part].part
+        lost, allowed = show_against(small.sound_v, small.limit_v)
+        numbers = ", ".join(str(r.id) for r in readings if r.meaning == "too-small" and not r.before_repair)
+        if small.alone:
+            said = (
+                f"{capitalised(part.label)} is too small for its length: sound {part.size} loses about {lost} at this "
+                f"current and practice allows {allowed}. A larger one wins volts back."
             )
-    if not told:
-        numbers = ", ".join(str(j.id) for j in over)
-        told.append(
-            f"Over the limit, yet as sound parts of these sizes read (reading {numbers}): the run as a whole is too "
-            "small for its length. Larger cables win volts back. Keep looking for what comes and goes."
-        )
+        else:
+            said = (
+                f"Over the limit, yet as sound parts of these sizes read (reading {numbers}): the run as a whole is "
+                f"too small for its length. A larger cable in place of the {part.label} wins most volts back."
+            )
+        told.append(f"{said} Keep looking for what comes and goes.")
     return told
 
 
