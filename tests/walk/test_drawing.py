@@ -103,6 +103,22 @@ def test_drops_stand_beside_sound_and_limit_and_unknown_ones_are_question_marks(
     assert unknown.lost == "?"
 
 
+def test_a_drop_too_blurred_to_judge_is_called_rough(remote: Circuit) -> None:
+    span = SpanView(
+        part="negative-clamp",
+        start="negative-clamp-body",
+        end="battery-negative-post",
+        expected_v=(0.0, 0.01),
+        limit_v=0.05,
+        lost_v=0.06,
+        lost_by=[1, 2],
+    )
+    rows = {row.part: row for row in draw(remote, assessed(remote, [], [span]), Leads())}
+    drop = rows["negative-clamp"].drop
+    assert drop is not None
+    assert (drop.lost, drop.mark_and_word) == ("0.06", "? rough")
+
+
 def test_a_reading_across_several_parts_stands_where_it_ends(remote: Circuit) -> None:
     red = "battery-positive-post"
     readings = [

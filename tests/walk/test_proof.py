@@ -12,7 +12,7 @@ from wizard.quantities import Size
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-from wizard.walk.events import Complaint, Repaired, Started
+from wizard.walk.events import Complaint, ReadingTaken, Repaired, Started
 from wizard.walk.proof import foresee_proof, repair_proofs
 from wizard.walk.state import fold
 from wizard.walk.walker import assess
@@ -146,6 +146,24 @@ def test_a_new_cable_is_as_long_as_the_old_one_and_of_the_maps_metal(remote_desk
     part = now.circuit.parts["long-cable"].part
     assert (part.length_m, str(part.size), part.conductor) == (5.0, "2/0 AWG", "copper")
     assert now.with_fitted({}) is came
+
+
+def test_volts_that_were_not_won_back_are_not_claimed(remote_desk):
+    """A new starter draws what the dead one did not, and leaves the motor fewer volts."""
+    motor = ("motor-stud", "starter-case")
+    at_the_motor = ReadingTaken(state="cranking", red=motor[0], black=motor[1], value=12.4)
+    posts = ReadingTaken(state="resting", red="battery-positive-post", black="battery-negative-post", value=12.6)
+    clamp = ReadingTaken(state="cranking", clamp="rear-cable", value=0.0)
+    started = Started(title="", complaint=Complaint(circuit="remote-battery", symptom="one-click"))
+    log = [started, posts, at_the_motor, clamp]
+    found = assess(remote_desk, fold(log), cautions_read=True).finding
+    assert found is not None
+    assert found.repair == "replace-starter"
+    log += [Repaired(repair="replace-starter"), *job(remote_desk, {}, motor, *PROOF)]
+    answer = assess(remote_desk, fold(log), cautions_read=True)
+    assert answer.finding is not None
+    assert "After the repair it reads 11." in answer.finding.statement
+    assert "won back" not in answer.finding.statement
 
 
 def test_a_proved_finding_counts_what_the_proof_measured_as_measured(remote_desk):

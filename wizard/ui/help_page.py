@@ -50,6 +50,7 @@ _MARKS: list[Key] = [
     ("^  watch", "allowed, but well above what a sound part would lose"),
     ("~  marginal", "just over what practice allows"),
     ("<  too small", "over what practice allows, yet as sound parts of this size read"),
+    ("?  rough", "the difference of two cranks, too blurred to judge: measure straight across"),
     ("!  over", "over what practice allows, and above what sound parts read"),
     ("v  too low", "volts that ought to be there and are not: battery or motor"),
     ("?", "not known yet; with odds where the part is a suspect"),

@@ -32,6 +32,7 @@ class Verdict(StrEnum):
     MARGINAL = "marginal"
     OVER = "over"
     TOO_LOW = "too low"
+    ROUGH = "rough"
 
     @property
     def mark(self) -> str:
@@ -46,6 +47,7 @@ _MARKS = {
     Verdict.MARGINAL: "~",
     Verdict.OVER: "!",
     Verdict.TOO_LOW: "v",
+    Verdict.ROUGH: "?",
 }
 
 
@@ -267,11 +269,13 @@ class _Pen:
 def _part_drop(span: SpanView | None) -> Drop:
     if span is None:
         return Drop("?", "", "", Verdict.UNKNOWN)
+    # The difference of two cranks may be too blurred to judge: then it is neither sound nor bad.
+    rough = span.lost_v is not None and span.limit_v is not None and span.judgement == "not-judged"
     return Drop(
         "?" if span.lost_v is None else _figure(span.lost_v),
         _band(span.expected_v),
         "" if span.limit_v is None else _figure(span.limit_v),
-        verdict(span.judgement, span.meaning),
+        Verdict.ROUGH if rough else verdict(span.judgement, span.meaning),
     )
 
 

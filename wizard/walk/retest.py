@@ -11,6 +11,10 @@ from wizard.walk.case import Case
 from wizard.walk.state import JobState
 
 
+# Volts won back that are fewer than this, in a 12 V system, may be another crank's.
+_TELLS_V = 0.02
+
+
 def repair_due(assessment: Assessment, state: JobState) -> str | None:
     """The repair that the readings call for and that is still to be done."""
     repair = assessment.next.repair
@@ -104,6 +108,13 @@ def won_back(case: Case) -> str:
     after = _read_again(case, span[0]) if span else None
     if span is None or after is None or span[0].clamp:
         return " Measured again after the repair: put right."
-    if span[1] is None:
+    what, before = span
+    if before is None:
         return f" After the repair it reads {show_volts(after)}: put right."
-    return f" After the repair it reads {show_volts(after)}: {show_volts(abs(abs(span[1]) - after))} won back."
+    # Battery and motor are judged by the volts that are there, everything else by those that are lost.
+    floor = case.desk.limits.floor_row(case.desk.circuit, what.state, what.red, what.black)
+    won = after - abs(before) if floor else abs(before) - after
+    least = _TELLS_V * case.desk.circuit.scale
+    return f" After the repair it reads {show_volts(after)}" + (
+        f": {show_volts(won)} won back." if won > least else "."
+    )
