@@ -22,6 +22,7 @@ _STYLE = {
     Verdict.TOO_SMALL: "bold $warning",
     Verdict.WATCH: "$warning",
     Verdict.SOUND: "$success",
+    Verdict.ROUGH: "$secondary",
     Verdict.UNKNOWN: "$secondary",
 }
 # Lead, line between the leads, then after the names: lost, sound, limit and the word.

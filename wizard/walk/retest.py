@@ -10,7 +10,6 @@ from wizard.walk.assessment import Assessment
 from wizard.walk.case import Case
 from wizard.walk.state import JobState
 
-
 # Volts won back that are fewer than this, in a 12 V system, may be another crank's.
 _TELLS_V = 0.02
 
