@@ -15,6 +15,7 @@ from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
 from wizard.walk.events import (
     Answered,
+    CautionsRead,
     Complaint,
     Event,
     Jumped,
@@ -76,6 +77,38 @@ def test_a_step_whose_reading_is_there_is_passed(any_desk: Desk, early: str) -> 
     assert asked == [step for step in BATTERY_STEPS if step != early]
     views = walk_steps(any_desk, fold(job(any_desk, *log)), answer(any_desk, *log))
     assert {view.name for view in views if view.status == "done"} >= set(BATTERY_STEPS)
+
+
+def test_the_map_of_the_walk_tells_done_from_not_needed_and_jumped_over() -> None:
+    at = desk("front-battery")
+
+    def statuses(*log: Event) -> dict[str, str]:
+        told = fold(job(at, *log))
+        return {view.name: view.status for view in walk_steps(at, told, assess(at, told))}
+
+    safe = CautionsRead(cautions=list(at.cautions.cautions))
+    read = [at_step(at, name) for name in ("battery-resting", "battery-cranking", "positive-drop")]
+    new = statuses()
+    assert (new["make-safe"], new["battery-resting"], new["done"]) == ("here", "ahead", "ahead")
+    within = statuses(safe, *read)
+    assert within["ground-drop"] == "here"
+    # Within the limit, so there was nothing to split on the positive side.
+    assert {name: within[name] for name in ("make-safe", "battery-resting", "positive-drop", "split-positive")} == {
+        "make-safe": "done",
+        "battery-resting": "done",
+        "positive-drop": "done",
+        "split-positive": "not-needed",
+    }
+    assert within["split-ground"] == "ahead"
+    jumped = statuses(safe, read[0], Jumped(step="ground-drop"))
+    assert [jumped[name] for name in ("battery-resting", "battery-cranking", "positive-drop", "ground-drop")] == [
+        "done",
+        "jumped-over",
+        "jumped-over",
+        "here",
+    ]
+    # Whether it would have been called for nobody can tell.
+    assert jumped["split-positive"] == "not-needed"
 
 
 def test_either_way_round_is_the_same_span(any_desk: Desk) -> None:

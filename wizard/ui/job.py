@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from wizard.ui.intake import Intake
     from wizard.walk.shifts import Shift
 
-_STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-"}
+_STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-", "not-needed": "."}
 
 
 class JobScreen(Repairing):

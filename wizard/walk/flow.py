@@ -164,6 +164,25 @@ class Flow(Checked):
                     graph.add_edge(name, target, outcome=outcome)
         return graph
 
+    def onward(self, name: str, without: str | None = None) -> set[str]:
+        """The step and those further down the flow that can follow it without going back; empty for no step.
+
+        Ways `without` a step do not lead through it.
+        """
+        order = {step: number for number, step in enumerate(self.steps)}
+        found = ({name} & order.keys()) - {without}
+        # In the flow's order, so that each step is met before what follows it.
+        for step in self.steps:
+            if step in found:
+                found |= {then for then in self.steps[step].then.values() if order[then] > order[step]} - {without}
+        return found
+
+    def on_every_way(self, first: str, last: str) -> set[str]:
+        """The steps that can't be missed from the first to the last, without the last; none where no way leads."""
+        if last not in self.onward(first):
+            return set()
+        return {step for step in self.steps if step != last and last not in self.onward(first, without=step)}
+
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         """Steps that are not there, can't be reached or can't be left; repairs without caution or proof."""
         if self.start not in self.steps:

@@ -60,7 +60,7 @@ class StepView:
 
     name: str
     title: str
-    status: Literal["done", "here", "ahead", "jumped-over"]
+    status: Literal["done", "here", "ahead", "jumped-over", "not-needed"]
 
 
 def assess(desk: Desk, state: JobState, plan: Plan = "walk", *, cautions_read: bool = False) -> Assessment:
@@ -94,20 +94,26 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
 
 
 def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[StepView]:
-    """Every step of the flow with how the walk stands to it, in the flow's order."""
+    """Every step of the flow with how the walk stands to it, in the flow's order.
+
+    Done is what was read, answered or repaired. What the walk would still ask for before the step at hand was jumped
+    over; what lies on a way that it has not taken is not needed.
+    """
     walk = _Walk(Case.of(desk, state), True)
     here = assessment.next.step
-    passed = walk.passed()
-    after = list(desk.flow.steps)
-    reached = after.index(here) if here in desk.flow.steps else -1
+    path = walk.path()
+    over = desk.flow.on_every_way(path[-1], here or path[-1])
+    ahead = desk.flow.onward(here or path[-1])
     views: list[StepView] = []
-    for number, (name, step) in enumerate(desk.flow.steps.items()):
+    for name, step in desk.flow.steps.items():
         if name == here:
             status = "here"
-        elif passed.get(name):
+        elif walk.done(name, path):
             status = "done"
+        elif name in over:
+            status = "jumped-over"
         else:
-            status = "jumped-over" if number < reached else "ahead"
+            status = "ahead" if name in ahead else "not-needed"
         views.append(StepView(name, step.title, status))
     return views
 
@@ -188,9 +194,51 @@ class _Walk:
         leads = {self._point(step.red), self._point(step.black)}
         return step.kind is StepKind.MEASURE and step.state == what.state and leads == {what.red, what.black}
 
-    def passed(self) -> dict[str, bool]:
-        """Which steps have what they ask for, by name."""
-        return {name: self._outcome(name) is not None for name in self.steps}
+    def path(self) -> list[str]:
+        """The steps that the walk goes through without a jump, up to the one that it stands at."""
+        path = [self._entry()]
+        while (outcome := self._outcome(path[-1])) is not None:
+            onward = self.steps[path[-1]].then.get(outcome)
+            if onward is None or onward in path:
+                break
+            path.append(onward)
+        return path
+
+    def done(self, name: str, path: Sequence[str]) -> bool:
+        """Whether a step has what it asks for because something was done, now or before a repair."""
+        case, step, state = self.case, self.steps[name], self.case.state
+        match step.kind:
+            case StepKind.CAUTION:
+                return set(step.cautions) <= state.cautions_read
+            case StepKind.ASK:
+                told = symptom_of(self.desk, state) if step.field else None
+                return name in state.answers or told is not None
+            case StepKind.MEASURE:
+                span = {self._point(step.red), self._point(step.black)}
+                return any({r.taken.red, r.taken.black} == span and r.taken.state == step.state for r in state.standing)
+            case StepKind.SPLIT:
+                if step.run == "loop":
+                    return name in path[:-1] and self._read_within(set(self.desk.circuit.parts))
+                return self._read_within(self._own_parts(step.run))
+            case StepKind.REPAIR:
+                return bool(state.repairs)
+            case StepKind.PROVE:
+                return case.before is not None and proved(case)
+            case StepKind.FINISH:
+                return False
+
+    def _read_within(self, parts: set[str]) -> bool:
+        """Whether a reading was taken between ends of these parts that no step of the walk asks for by itself."""
+        asked = [
+            {self._point(step.red), self._point(step.black)}
+            for step in self.steps.values()
+            if step.kind is StepKind.MEASURE
+        ]
+        loaded = [r.taken for r in self.case.state.standing if r.taken.state == "cranking" and not r.taken.clamp]
+        return any(
+            {taken.red, taken.black} not in asked and self._within(parts, taken.red or "", taken.black or "")
+            for taken in loaded
+        )
 
     def _unread_caution(self) -> Next | None:
         if self.cautions_read:
@@ -305,20 +353,28 @@ class _Walk:
         """Tests worth doing within a run, the best first; none when the run is not suspected any more."""
         if step.run == "loop":
             return self._worthwhile(self._tests(), self._questions())
-        circuit, belief = self.desk.circuit, self.case.belief
-        side = {"positive": Side.POSITIVE, "contacts": Side.POSITIVE, "ground": Side.GROUND}.get(
-            step.run or "", Side.CONTROL
-        )
-        own = {n for n, p in circuit.parts.items() if p.part.side is side}
-        contacts = circuit.map.solenoid.contacts
-        own = {contacts} if step.run == "contacts" else own - {contacts}
+        own, belief = self._own_parts(step.run), self.case.belief
         odds = belief.site_probability
         sites = belief.model.sites
         if sum(float(odds[n]) for n, site in enumerate(sites) if site.part in own) < _SUSPECTED:
             return []
-        points = {end for name in own for end in circuit.parts[name].part.between}
-        inside = [t for t in self._tests() if not t.clamp and {t.red, t.black} <= points]
+        inside = [t for t in self._tests() if not t.clamp and self._within(own, t.red, t.black)]
         return self._worthwhile(inside, [])
+
+    def _within(self, parts: Iterable[str], red: str, black: str) -> bool:
+        """Whether both leads are on ends of these parts."""
+        points = {end for name in parts for end in self.desk.circuit.parts[name].part.between}
+        return {red, black} <= points
+
+    def _own_parts(self, run: str | None) -> set[str]:
+        """The parts that a step splits a run of: those of its side, and of the contacts the contacts alone."""
+        circuit = self.desk.circuit
+        side = {"positive": Side.POSITIVE, "contacts": Side.POSITIVE, "ground": Side.GROUND}.get(
+            run or "", Side.CONTROL
+        )
+        own = {n for n, p in circuit.parts.items() if p.part.side is side}
+        contacts = circuit.map.solenoid.contacts
+        return {contacts} if run == "contacts" else own - {contacts}
 
     def _tests(self) -> list[Observable]:
         case = self.case
