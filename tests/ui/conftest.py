@@ -34,7 +34,8 @@ def bay(store: Store) -> Open:
             driven = Bay(app, pilot)
             await driven.settle()
             if scenario is not None:
-                await driven.press("escape")
+                # The story, then the cautions: each test goes on from the job itself.
+                await driven.press("escape", "escape")
             yield driven
 
     return opened

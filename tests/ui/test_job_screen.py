@@ -130,6 +130,32 @@ async def test_nothing_is_cranked_before_the_cautions_are_confirmed(bay: Open) -
         assert driven.job.session.state.cranks == 0
 
 
+async def test_the_cautions_are_paged_and_their_last_page_says_what_enter_means(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.press("enter")
+        pages = 0
+        while isinstance(driven.app.screen, CautionsPage):
+            pages += 1
+            shown = driven.shown()
+            assert f"Page {pages} of 3" in shown
+            assert ("Enter says: I have read all of these" in shown) is (pages == 3)
+            assert ("Enter I have read and done all of these" in shown) is (pages == 3)
+            assert driven.job.session.state.cautions_read == frozenset()
+            await driven.press("enter")
+        assert pages == 3
+        assert driven.job.session.state.cautions_read
+
+
+async def test_the_keys_of_the_job_are_not_shown_under_a_box(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        assert "Esc home" in driven.shown()
+        await driven.press("j")
+        assert "Esc home" not in driven.shown()
+        await driven.press("escape")
+        assert "Esc home" in driven.shown()
+
+
 async def test_a_jump_does_not_lead_around_the_cautions(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await driven.press("j")
@@ -358,7 +384,7 @@ async def test_a_list_without_a_match_says_so_and_goes_on(bay: Open) -> None:
         assert "clicks once" in driven.shown()
         # Any letter goes on from the story.
         await driven.press("w")
-        assert isinstance(driven.app.screen, JobScreen)
+        assert isinstance(driven.app.screen, CautionsPage)
 
 
 async def test_the_last_reading_can_be_taken_back(bay: Open) -> None:

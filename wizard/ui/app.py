@@ -190,7 +190,8 @@ class DropwalkApp(App[None]):
             self._say(f"! {error}")
             return
         self.draft = None
-        self._show_job(session, None)
+        job = self._show_job(session, None)
+        self.call_after_refresh(job.begin)
 
     def choose_demo(self) -> None:
         """Pick one of the made-up vehicles."""
@@ -227,8 +228,9 @@ class DropwalkApp(App[None]):
         except DropwalkError as error:
             self._say(f"! {error}")
             return
-        self._show_job(session, bench)
-        self.push_screen(Story(scenario.title, f"{scenario.story.strip()}\n\n{_PRESS_D}"))
+        job = self._show_job(session, bench)
+        story = Story(scenario.title, f"{scenario.story.strip()}\n\n{_PRESS_D}")
+        self.push_screen(story, lambda _: job.begin())
 
     def _bench(self, session: Session, desk: Desk, scenario: Scenario | None = None) -> Bench:
         from wizard.ui.bench import Bench

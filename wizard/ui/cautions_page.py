@@ -5,28 +5,42 @@ from __future__ import annotations
 from typing import ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
 from textual.content import Content
 
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
 from wizard.walk.flow import Cautions
 
+_CONFIRMS = "\nEnter says: I have read all of these, and done what they ask on this vehicle. It goes on record."
+
 
 class CautionsPage(Page):
     """Gives True once they are confirmed; a page that is only read has nothing to confirm."""
 
+    DEFAULT_CSS = """
+    CautionsPage VerticalScroll { padding: 0 2; }
+    """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("enter", "confirm", show=False)]
 
     def __init__(self, cautions: Cautions, names: list[str], *, confirm: bool) -> None:
-        heading = "Before you go on: read these, do them, confirm" if confirm else "Cautions"
-        super().__init__(heading, cautions_text(cautions, names))
+        text = cautions_text(cautions, names)
+        super().__init__("Cautions", Content.assemble(text, (_CONFIRMS, "bold")) if confirm else text)
         self._confirm = confirm
         if confirm:
-            self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
-                ("Up Down", "scroll"),
-                ("Enter", "on; at the end: read and done"),
-                ("Esc", "not yet"),
-            ]
+            self.keys: list[Key] = _keys(last=False)  # pyright: ignore[reportIncompatibleVariableOverride]
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        if self._confirm:
+            scroll = self.query_one(VerticalScroll)
+            self.watch(scroll, "scroll_y", self._turned)
+            self.watch(scroll, "virtual_size", self._turned)
+
+    def _turned(self) -> None:
+        page, pages = self.page_of()
+        self.set_heading(f"Before you go on: read these and do them. Page {page} of {pages}")
+        self.show_keys(_keys(last=page == pages))
 
     def action_confirm(self) -> None:
         """Enter pages down to the last line first: nothing is confirmed unseen."""
@@ -34,6 +48,11 @@ class CautionsPage(Page):
             self.dismiss(None)
         elif self.at_end():
             self.dismiss(True)
+
+
+def _keys(*, last: bool) -> list[Key]:
+    enter = "I have read and done all of these" if last else "next page"
+    return [("Up Down", "scroll"), ("Enter", enter), ("Esc", "not yet")]
 
 
 def cautions_text(cautions: Cautions, names: list[str]) -> Content:

@@ -9,14 +9,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from wizard.errors import DropwalkError
 from wizard.quantities import show_amps, show_volts
 from wizard.ui.fit import cut
-from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 
 if TYPE_CHECKING:
     from wizard.record.store import JobSummary
@@ -56,7 +55,7 @@ _EMPTY = (
 )
 
 
-class HomeScreen(Screen[None]):
+class HomeScreen(UnderBoxes[None]):
     """Lists jobs, the one last worked on first; Enter goes on with it exactly where it was left."""
 
     DEFAULT_CSS = """

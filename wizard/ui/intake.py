@@ -11,7 +11,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -21,7 +20,7 @@ from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.quantities import TEXT_MOST, Size, parse_celsius, parse_quantity, typed_text
 from wizard.ui.ask_text import AskText
-from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.pick import Item, Pick
 from wizard.walk.events import Complaint, History
 
@@ -52,7 +51,7 @@ class _Line:
     value: str
 
 
-class IntakeScreen(Screen[Intake]):
+class IntakeScreen(UnderBoxes[Intake]):
     """One line for each question; Enter answers the one that the bar is on, s begins the job."""
 
     DEFAULT_CSS = """

@@ -66,6 +66,15 @@ class JobScreen(Repairing):
         *(Binding(str(number), f"choose({number})", show=False) for number in range(1, 10)),
     ]
 
+    def begin(self) -> None:
+        """Open the cautions of a new job, since nothing can be done before them."""
+
+        def cautions() -> None:
+            if self.assessment is not None and self.assessment.next.kind == "caution" and self.is_current:
+                self.action_go_on()
+
+        self.then(cautions)
+
     def action_go_on(self) -> None:
         step = self.assessment.next if self.assessment else None
         if step is None or self.working or self.target is not None:

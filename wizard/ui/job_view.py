@@ -11,7 +11,6 @@ from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Digits, Input, Static
 from textual.worker import get_current_worker
 
@@ -21,7 +20,7 @@ from wizard.quantities import show_temperature, show_volts
 from wizard.ui.crank import clock, rest_left_s
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.fit import within
-from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.lone_key import TakesLetters
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
@@ -50,7 +49,7 @@ _MOST_SAID, _MORE = 3, Content.assemble(("w", "bold $primary"), " shows the rest
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
-class JobView(Screen[None], TakesLetters):
+class JobView(UnderBoxes[None], TakesLetters):
     """Shows one session's assessment; it decides nothing."""
 
     DEFAULT_CSS = """

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 from textual.content import Content
+from textual.screen import Screen
 from textual.widgets import Static
 
+T = TypeVar("T")
 # A key as it is printed, and what it does in a word or two.
 Key = tuple[str, str]
 _GAP = 2
@@ -12,6 +16,18 @@ _MOST_LINES = 2
 # Keys whose printed name is not the one that the framework knows them by. What is not one key can't be clicked.
 _NAMES = {"Enter": "enter", "Esc": "escape", "Space": "space", "?": "question_mark", "/": "slash", "F1": "f1"}
 _NAMES |= {"F2": "f2", "Ctrl+T": "ctrl+t"}
+
+
+class UnderBoxes(Screen[T]):
+    """A screen whose keys are hidden while a box lies over it, where they would do nothing."""
+
+    def on_screen_suspend(self) -> None:
+        for bar in self.query(KeyBar):
+            bar.visible = False
+
+    def on_screen_resume(self) -> None:
+        for bar in self.query(KeyBar):
+            bar.visible = True
 
 
 class KeyBar(Static):

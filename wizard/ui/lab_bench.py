@@ -12,7 +12,6 @@ from textual.app import App, ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -42,7 +41,7 @@ from wizard.quantities import LONG_TEXT_MOST, parse_number, parse_quantity, type
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
-from wizard.ui.keybar import Key, KeyBar
+from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.pick import Item, Pick
 from wizard.ui.theme import GRAPHITE, PAPER
 from wizard.ui.visit import Page
@@ -106,7 +105,7 @@ q           leave; the attempt is kept and goes on when you come back
 """
 
 
-class BenchScreen(Screen[Path]):
+class BenchScreen(UnderBoxes[Path]):
     """Shows the circuit and the meter, and puts down what the student does; left with the hand-in when there is one."""
 
     DEFAULT_CSS = """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
@@ -39,8 +40,16 @@ class Visit(ModalScreen[T]):
             yield Static(self.heading, id="heading", markup=False)
             with Vertical(id="content"):
                 yield from self.body()
-            *most, way_out = self.keys
-            yield KeyBar([*most, ("F1", "help"), way_out])
+            yield KeyBar(self._with_help(self.keys))
+
+    def show_keys(self, keys: list[Key]) -> None:
+        """Say that these keys work now."""
+        self.keys = keys  # pyright: ignore[reportAttributeAccessIssue]
+        self.query_one(KeyBar).show(self._with_help(keys))
+
+    def _with_help(self, keys: list[Key]) -> list[Key]:
+        *most, way_out = keys
+        return [*most, ("F1", "help"), way_out]
 
     def set_heading(self, heading: str) -> None:
         """Head the visit with this instead."""
@@ -94,6 +103,13 @@ class Page(Visit[bool]):
 
     def _fit(self) -> None:
         self.query_one(VerticalScroll).styles.max_height = max(3, self.app.size.height - 4)
+
+    def page_of(self) -> tuple[int, int]:
+        """Which screenful of how many is shown; the last one once its last line is."""
+        scroll = self.query_one(VerticalScroll)
+        height = max(1, scroll.size.height - scroll.styles.padding.height)
+        pages = 1 + ceil(scroll.max_scroll_y / height)
+        return (pages, pages) if scroll.scroll_y >= scroll.max_scroll_y else (1 + int(scroll.scroll_y / height), pages)
 
     def at_end(self) -> bool:
         """Whether its last line has been shown; when not, it is moved on by a screen."""
