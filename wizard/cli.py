@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from wizard.circuit.circuit import Circuit
     from wizard.files.yamltext import Document
     from wizard.lab.scenario import Scenario
-    from wizard.record.report import Drawn, Report
+    from wizard.record.report_lines import Drawn, Report
     from wizard.record.store import JobSummary, Store
     from wizard.walk.desk import Desk
+    from wizard.walk.events import Event
     from wizard.walk.jobfile import JobFile
 
 # Longer lines than this are hard to read on paper and on a wide screen alike.
@@ -381,12 +382,12 @@ def _reported(path: Path, written: datetime) -> tuple[Report, Drawn, Circuit]:
     from wizard.files import shelf
     from wizard.files.yamltext import read_document
     from wizard.record import transfer
-    from wizard.record.report import compile_report, reading_times
+    from wizard.record.report import compile_report
     from wizard.walk.case import Case
     from wizard.walk.state import fold
 
     document = read_document(path, largest=transfer.LARGEST_BYTES)
-    times: dict[int, datetime] = {}
+    log: list[tuple[datetime, Event]] = []
     match kind := shelf.kind_of(document):
         case shelf.Kind.JOB:
             case, desk = _job(document, path)
@@ -396,10 +397,10 @@ def _reported(path: Path, written: datetime) -> tuple[Report, Drawn, Circuit]:
             state = fold(line.event for line in lines)
             assert state.complaint is not None
             desk = shelf.desk_for(state.complaint, state.flow, path.parent)
-            times = reading_times((line.at, line.event) for line in lines)
+            log = [(line.at, line.event) for line in lines]
         case _:
             raise DropwalkError(f"{path}:1:1: this is a {kind} file; `report` reads a job file or an exported job")
-    return *compile_report(Case.of(desk, state), written=written, times=times), desk.circuit
+    return *compile_report(Case.of(desk, state), written=written, log=log), desk.circuit
 
 
 def _checked(path: Path) -> str:

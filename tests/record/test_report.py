@@ -11,21 +11,25 @@ from html import unescape
 from html.parser import HTMLParser
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from itertools import combinations
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 
 from tests.vehicles import desk, read
 from wizard.circuit.load import Condition
-from wizard.circuit.map import PartChange
+from wizard.circuit.map import Changes, PartChange
 from wizard.errors import DropwalkError
+from wizard.files import shelf
 from wizard.quantities import Size
-from wizard.record.report import Report, compile_report, reading_times
+from wizard.record.report import compile_report
 from wizard.record.report_files import render, write
+from wizard.record.report_lines import Report
 from wizard.record.report_svg import circuit_svg, profile_svg
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case
 from wizard.walk.events import (
+    Answered,
     CautionsRead,
     Complaint,
     CostStruck,
@@ -39,6 +43,7 @@ from wizard.walk.events import (
     Repaired,
     Started,
     StartSeen,
+    TakenBack,
 )
 from wizard.walk.state import fold
 
@@ -77,6 +82,8 @@ LOG = [
     SLIPPED,
     ReadingStruck(reading=4, why="the lead slipped"),
     *readings(SICK, GROUND, JOINT),
+    Answered(step="heard-now", choice="one-click"),
+    Answered(step="open-and-look", choice="damage"),
     Repaired(repair=FIX),
     MinutesLogged(minutes=45, work="found and cleaned it"),
     MinutesLogged(minutes=500, work="typed wrong"),
@@ -84,22 +91,23 @@ LOG = [
     PartPriced(what="lug", price=3.2, count=2),
     LabourPriced(per_hour=60),
     *readings({}, *PROOF),
+    Answered(step="heard-now", choice="cranks-normally"),
+    Answered(step="cranks-now", choice="cranks-well"),
     StartSeen(good=True, engine="cold", times=6, day="2026-03-03"),
     OutOfReach(point="s-terminal"),
     Noted(text="The boot was missing."),
 ]
 
 
-def compiled(*log, times=None):
+def compiled(*log, timed=()):
     at = desk("remote-battery")
-    report, drawn = compile_report(Case.of(at, fold(log)), written=WRITTEN, job=7, times=times)
+    report, drawn = compile_report(Case.of(at, fold(log)), written=WRITTEN, job=7, log=timed)
     return report, drawn, at.circuit
 
 
 @pytest.fixture(scope="module")
 def whole():
-    moments = ((WRITTEN - timedelta(days=1) + timedelta(minutes=n), event) for n, event in enumerate(LOG))
-    return compiled(*LOG, times=reading_times(moments))
+    return compiled(*LOG, timed=[(WRITTEN - timedelta(days=1) + timedelta(minutes=n), e) for n, e in enumerate(LOG)])
 
 
 def flat(report, drawn, circuit, ending):
@@ -117,7 +125,8 @@ def test_the_customers_page_says_what_was_wrong_done_won_and_left(whole):
     assert page.done == ["Clean and tighten the load lug on the isolator."]
     # 4 mohm and the sound joint's own 0.06 mohm at the map's 170 A.
     assert page.brought == [
-        "Before the repair 0.69 V were lost there, after it 0.01 V. The readings after it show that it helped."
+        "Before the repair 0.69 V were lost there, after it 0.01 V. The readings after it show that it helped.",
+        "Does it crank now? It cranks as it should.",
     ]
     assert page.gone == ["Good starts in a row so far, of those needed to be 95 % sure that it is gone: cold: 6 of 9."]
     assert "Not measured: the control side, from the start switch to the solenoid." in page.not_tested
@@ -137,6 +146,66 @@ def test_the_record_holds_every_reading_and_shows_struck_ones_as_such(whole):
     over = report.readings[5]
     assert (over.value, over.limit, over.judged) == ("0.69 V", "0.05 V", "over the limit")
     assert report.readings[0].limit == "least 12.40 V"
+
+
+def test_what_was_answered_is_in_the_record_with_its_time_and_what_was_repaired_before(whole):
+    report = whole[0]
+    assert [(a.step, a.answer, a.set) for a in report.answers] == [
+        ("heard-now", "One click, no cranking", 0),
+        ("open-and-look", "Damage: loose, burnt, corroded or broken", 0),
+        ("heard-now", "It cranks normally", 1),
+        ("cranks-now", "It cranks as it should", 1),
+    ]
+    at = [a.at for a in report.answers]
+    assert None not in at
+    assert at == sorted(at)
+    assert report.readings[4].at < at[0]
+    assert report.opened == WRITTEN - timedelta(days=1)
+    assert "Does it crank now? It cranks as it should." in report.customer.brought
+    for ending in (".html", ".md"):
+        said = flat(*whole, ending)
+        assert "Asked and seen" in said
+        assert "Open it up and look" in said
+        assert "Damage: loose, burnt, corroded or broken" in said
+
+
+def test_an_answer_that_was_taken_back_is_not_given(whole):
+    log = [*LOG, Answered(step="wiggle", choice="isolator-load-joint")]
+    told = compiled(*log)[0].answers
+    assert told[-1].answer == "The reading jumped when you moved it: load lug on the isolator"
+    assert compiled(*log, TakenBack(event=len(log)))[0].answers == told[:-1]
+    assert [a.model_copy(update={"at": None}) for a in whole[0].answers] == told[:-1]
+
+
+def test_a_sound_cable_too_small_for_its_length_comes_with_sizes_that_do():
+    complaint = Complaint(
+        circuit="remote-battery",
+        symptom="cranks-slowly",
+        changes=Changes(parts={"long-cable": PartChange(length_m=4.2, size=Size.parse("25 mm2"))}),
+    )
+    at = shelf.desk_for(complaint, "no-crank-clicks", Path())
+    asked = Next(kind="measure", why="", state="cranking", red=POSITIVE[0], black=POSITIVE[1])
+    reading = read(at.circuit, Condition(demand_a=at.circuit.demand_a[1]), asked)
+    case = Case.of(at, fold([Started(title="", complaint=complaint), reading]))
+    report, drawn = compile_report(case, written=WRITTEN)
+    assert report.work is None
+    assert [line.part for line in report.larger] == ["long-cable"]
+    sizes = " ".join(report.larger[0].sizes)
+    assert "Here, sound: 25 mm2 copper" in sizes
+    assert "To fit: 70 mm2 copper" in sizes
+    assert any("too small for its length" in line for line in report.customer.advice)
+    for ending in (".html", ".md"):
+        said = flat(report, drawn, at.circuit, ending)
+        assert "Too small for its length: long cable from the isolator to the bulkhead" in said
+        assert "To fit: 70 mm2 copper" in said
+    assert render(report, drawn, at.circuit, ".pdf")
+
+
+def test_a_value_beside_its_limit_shows_which_is_more():
+    near = ReadingTaken(state="cranking", red=POSITIVE[0], black=POSITIVE[1], value=0.504, minimum=0.41, maximum=0.504)
+    report, *_ = compiled(started(), near)
+    # 0.5 V for the positive side, the total of US Army TM 5-3820-256-24-4.
+    assert (report.readings[0].value, report.readings[0].limit) == ("0.504 V (0.41 to 0.50 V)", "0.500 V")
 
 
 def test_before_and_after_stand_beside_what_was_predicted(whole):

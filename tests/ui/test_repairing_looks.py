@@ -20,8 +20,8 @@ from wizard.circuit.heard import Heard
 from wizard.circuit.network import Observable
 from wizard.files import shelf
 from wizard.files.settings import Light, Settings
-from wizard.record import report
-from wizard.record.report import RepairLine, SpanLine
+from wizard.record import proof_lines
+from wizard.record.report_lines import RepairLine, SpanLine
 from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.repair.predict import Foreseen
@@ -70,8 +70,8 @@ SPAN = SpanLine(
     limit="0.46 V",
     judged="within the limit",
     against="as predicted",
-    won_back="0.91 V",
-    margin="0.17 V, 1.6 times",
+    won_back="0.91 V won back",
+    margin="0.17 V to spare; it is 1.6 times what is lost",
     before_v=1.2,
     predicted_band=(0.26, 0.33),
     after_v=0.29,
@@ -141,7 +141,7 @@ def given(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Session, "assess", lambda self, _: answer(repaired=bool(self.state.repairs)))
     monkeypatch.setattr(Case, "of", lambda *_: None)
     monkeypatch.setattr(proof, "foresee_proof", foresee)
-    monkeypatch.setattr(report, "repair_lines", proofs)
+    monkeypatch.setattr(proof_lines, "repair_lines", proofs)
     monkeypatch.setattr(report_page, "_folder", lambda: Path("/home/you/Documents"))
     monkeypatch.setattr(DropwalkApp, "now", lambda _: NOON)
 

@@ -83,6 +83,36 @@ def test_a_second_fault_is_told_from_what_the_repair_took(remote_desk):
     assert "battery positive post to starter B stud" in remains
 
 
+def test_a_change_smaller_than_cranks_differ_by_is_not_claimed(remote_desk):
+    before = job(remote_desk, {"isolator-load-joint": 4e-3}, *PROOF)
+    (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *job(remote_desk, {}, *PROOF)))
+    spans = proof.spans
+    for span in spans:
+        if span.won_back is not None:
+            # Half a hundredth of a volt of the meter and 4 % from crank to crank, both of the priors, of two readings.
+            assert span.tells_v == pytest.approx(
+                1.645 * sum(0.005**2 + (0.005 * v) ** 2 + (0.04 * (12.6 - v if span.floor else v)) ** 2
+                            for v in (span.before, span.after)) ** 0.5,
+                rel=0.01,
+            )  # fmt: skip
+    ground = next(span for span in spans if (span.what.red, span.what.black) == GROUND)
+    assert abs(ground.won_back) < ground.tells_v
+    joint = next(span for span in spans if (span.what.red, span.what.black) == JOINT)
+    assert joint.won_back > joint.tells_v
+    assert not joint.apart
+    assert not joint.before_apart
+
+
+def test_a_span_that_was_the_difference_of_two_readings_says_which(remote_desk):
+    start, end = "battery-positive-post", ("isolator-out-stud", "isolator-load-lug")
+    before = job(remote_desk, {"isolator-load-joint": 4e-3}, *[(start, point) for point in end])
+    after = job(remote_desk, {}, JOINT)
+    joint = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *after))[0].spans[0]
+    assert (joint.before_numbers, joint.before_apart) == ((1, 2), True)
+    assert (joint.numbers, joint.apart) == ((3,), False)
+    assert joint.before == pytest.approx(0.69, abs=0.03)
+
+
 def test_a_repair_that_changed_nothing_did_not_help(remote_desk):
     same = job(remote_desk, {"isolator-load-joint": 4e-3}, *PROOF)
     (proof,) = repair_proofs(case(remote_desk, *same, Repaired(repair=FIX), *same))

@@ -5,7 +5,6 @@ from pathlib import Path
 import pytest
 
 from tests.vehicles import read
-from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition
 from wizard.circuit.map import Changes, PartChange
 from wizard.files import shelf
@@ -17,6 +16,7 @@ from wizard.walk.undersized import undersized
 from wizard.walk.walker import assess
 
 POSITIVE = ("battery-positive-post", "starter-b-stud")
+BOTH = ["long-cable", "engine-bay-cable"]
 
 
 def found(change, circuit="remote-battery", excess=None):

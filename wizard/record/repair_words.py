@@ -1,4 +1,4 @@
-"""A repair in words, the same on the screen and on paper: sizes to choose from, what is foretold, what was fitted."""
+"""A repair in words, the same on the screen and on paper: sizes, what is foretold, what was fitted, starts counted."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import INSULATION_C, Candidate, Duty, Replacement, replacement
 from wizard.walk.assessment import Assessment, SpanView
 from wizard.walk.desk import Desk
+from wizard.walk.follow_up import FollowUpView
+from wizard.walk.undersized import Undersized, undersized
 
 # A line about sizes: what it is about and what is said. What holds for all of them is about nothing; `-` is advice, and
 # `!` says why nothing can be said.
@@ -39,7 +41,19 @@ def size_lines(desk: Desk, found: Assessment, part: str, *, inch: bool = False) 
         )
     except DropwalkError as error:
         return [("!", printable(str(error)))]
-    return list(_lines(sized, span, inch))
+    small = next((cable for cable in undersized(desk.circuit, found.readings, found.spans) if cable.part == part), None)
+    return [*(_small(small) if small else ()), *_lines(sized, span, inch)]
+
+
+def _small(small: Undersized) -> Iterator[SizeLine]:
+    lost, allowed = show_against(small.sound_v, small.limit_v)
+    if small.alone:
+        yield "!", f"Sound, and too small for its length: it loses about {lost} and {allowed} may be lost."
+    else:
+        yield (
+            "!",
+            f"Sound, as is all of its run, which is too small for its length. This cable loses most, about {lost}.",
+        )
 
 
 def _lines(sized: Replacement, span: SpanView | None, inch: bool) -> Iterator[SizeLine]:
@@ -103,3 +117,25 @@ def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
     told.append(f"{change.resistance_mohm:g} mohm" if change.resistance_mohm else "")
     before = f", {part.size} {metal_words(part.conductor)} before" if part.size else ""
     return f"{capitalised(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
+
+
+def follow_up_words(view: FollowUpView) -> str:
+    """How far the counting of starts has come, as a sentence."""
+    rows = "; ".join(
+        f"{tally.engine}: {tally.in_a_row} of {tally.needed_sure}"
+        for tally in view.tallies
+        if tally.needed_sure is not None
+    )
+    match view.status:
+        case "no-repair":
+            return ""
+        case "uncounted":
+            return "Nobody counted how often it failed before, so no number of good starts can show that it is gone."
+        case "counting":
+            return f"Good starts in a row so far, of those needed to be 95 % sure that it is gone: {rows}."
+        case "shown":
+            return f"Enough good starts in a row to be 95 % sure that it is gone: {rows}."
+        case "failed-again":
+            return "It failed to start again after the repair: the fault is not gone."
+        case "closed":
+            return f"The follow-up was closed{f' at {rows} good starts' if rows else ''}."

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from wizard.circuit.circuit import Circuit
 from wizard.errors import DropwalkError
-from wizard.record.report import CostLine, Drawn, ReadingLine, Report, StartsLine
+from wizard.record.costs import money, show_minutes
+from wizard.record.report_lines import CostLine, Drawn, ReadingLine, Report, StartsLine
 from wizard.record.report_svg import circuit_svg, profile_svg
 
 if TYPE_CHECKING:
@@ -24,6 +25,13 @@ _UNIT = re.compile(r"(?<=\d) (?=(?:V|A|%|min|h|m|mm2|C)(?![A-Za-z0-9]))")
 # A word longer than this gets places where a printed line may break, one in so many characters.
 _LONG_WORD, _BREAK_EVERY = re.compile(r"\S{21,}"), re.compile(r"\S{10}(?=\S)")
 _MARKDOWN = re.compile(r"([\\`*_\[\]<>|#~&!$])")
+
+
+class AlreadyThere(DropwalkError):
+    """A file with the name that was given is there, and it was not agreed to write over it."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(f"{file} is there already; name another file, or write --replace")
 
 
 def render(report: Report, drawn: Drawn, circuit: Circuit, ending: str, paper: Paper = "a4") -> bytes:
@@ -57,7 +65,7 @@ def write(
         with file.open("wb" if replace else "xb") as out:
             out.write(data)
     except FileExistsError:
-        raise DropwalkError(f"{file} is there already; name another file, or write --replace") from None
+        raise AlreadyThere(file) from None
     except OSError as error:
         raise DropwalkError(f"{file} can't be written: {error.strerror or error}") from None
 
@@ -119,6 +127,7 @@ def _pdf(report: Report, drawn: Drawn, circuit: Circuit, paper: Paper) -> bytes:
         "totals": _totals(report),
         "work_minutes": show_minutes(report.work.minutes) if report.work else "",
         "starts": [_starts_cells(line) for line in report.starts],
+        "answers": [[_when(a.at), str(a.set or ""), a.question, a.answer] for a in report.answers],
         "readings": [_reading_cells(line) for line in report.readings],
         "struck_readings": [number for number, line in enumerate(report.readings) if line.struck],
         "costs": [_cost_cells(line) for line in report.costs],
@@ -174,16 +183,6 @@ def _cost_cells(line: CostLine) -> list[str]:
 
 def _when(moment: datetime | None) -> str:
     return f"{moment:%Y-%m-%d %H:%M}" if moment else ""
-
-
-def money(amount: float | None) -> str:
-    """An amount in whatever currency the job is kept in; nothing where it is not known."""
-    return "" if amount is None else f"{amount:,.2f}"
-
-
-def show_minutes(minutes: float) -> str:
-    """Minutes, or hours from two on."""
-    return f"{minutes:.0f} min" if minutes < 120 else f"{minutes / 60:.1f} h"
 
 
 def _plain(number: float | None) -> str:

@@ -11,7 +11,7 @@ from xml.sax.saxutils import escape
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Kind
-from wizard.record.report import Drawn
+from wizard.record.report_lines import Drawn
 from wizard.walk.drawing import Row, Section, Verdict
 from wizard.walk.profile import ProfileRow
 

@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
 from wizard.quantities import TEXT_MOST, parse_number, parse_quantity, typed_text
-from wizard.record.report import CostLine, cost_lines, totals
-from wizard.record.report_files import money, show_minutes
+from wizard.record.costs import cost_lines, money, show_minutes, totals
+from wizard.record.report_lines import CostLine
 from wizard.ui.fit import cut
 from wizard.ui.keybar import Key
 from wizard.ui.logbook import Logbook
 from wizard.ui.pick import Item
 from wizard.walk.desk import Desk
 from wizard.walk.events import CostStruck, LabourPriced, MinutesLogged, PartPriced
-from wizard.walk.state import JobState
+from wizard.walk.state import Cost, JobState
 
 if TYPE_CHECKING:
     from wizard.record.session import Session
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 # Columns of what it is and of each figure; they fit a screen of eighty.
 _WHAT, _EACH, _TOTAL = 44, 16, 12
 _OTHER = "other"
+_HOUR = "hour"
 # A number, its unit where one is written, and what was done.
 _MINUTES = re.compile(r"\s*([-+]?[\d.,]+)\s*(?:(minutes|min|h)\b)?[\s,:]*(.*)", re.DOTALL)
 
@@ -36,16 +38,21 @@ class CostsPage(Logbook):
         Binding("m", "minutes", show=False),
         Binding("p", "part", show=False),
         Binding("h", "hour", show=False),
+        Binding("e", "change", show=False),
         Binding("t", "take_back", show=False),
     ]
     keys: ClassVar[list[Key]] = [
         ("m", "minutes"),
         ("p", "part"),
-        ("h", "price of an hour"),
+        ("h", "hour's price"),
+        ("e", "change"),
         ("t", "take back"),
         ("Esc", "back"),
     ]
-    about = "Prices are in whatever currency you keep the job in. What you take back stays in the record, struck out."
+    about = (
+        "Prices are in whatever currency you keep the job in. What you change or take back stays in the record, struck "
+        "out."
+    )
 
     def __init__(self, session: Session, here: str | None) -> None:
         """`here` is the step that is worked on now, the first to choose."""
@@ -61,25 +68,57 @@ class CostsPage(Logbook):
         items = [Item(name, steps[name].title) for name in dict.fromkeys(names)]
         self.pick("Minutes on which step?", [*items, Item(_OTHER, "Other work")], self._ask_minutes)
 
-    def _ask_minutes(self, step: str) -> None:
+    def _ask_minutes(self, step: str, was: Cost | None = None) -> None:
         def given(text: str) -> None:
             minutes, work = read_minutes(text)
             named = None if step == _OTHER else step
-            self.put(f"Logged: {show_minutes(minutes)}.", MinutesLogged(minutes=minutes, step=named, work=work))
+            self._enter(show_minutes(minutes), MinutesLogged(minutes=minutes, step=named, work=work), was)
 
-        self.ask("Minutes", "How many, and what was done if you like: 25 cleaned the clamp.", "", read_minutes, given)
+        hint = "How many, and what was done if you like: 25 cleaned the clamp."
+        before = was.entry if was else None
+        told = f"{before.minutes:g} {before.work}".strip() if isinstance(before, MinutesLogged) else ""
+        self.ask("Minutes", hint, told, read_minutes, given)
 
     def action_part(self) -> None:
-        self.ask("Part", "What was fitted or used up.", "", _name, self._ask_price)
+        self._ask_part()
 
-    def _ask_price(self, what: str) -> None:
-        def price_of(text: str) -> None:
-            self.ask(what, "How many.", "1", _count, lambda count: fitted(_price(text), _count(count)))
+    def _ask_part(self, was: Cost | None = None) -> None:
+        """The name, the price of one and how many, with what an entry that is changed has said so far."""
+        before = was.entry if was and isinstance(was.entry, PartPriced) else None
 
-        def fitted(price: float, count: float) -> None:
-            self.put(f"Entered: {what}.", PartPriced(what=what, price=price, count=count))
+        def named(what: str) -> None:
+            hint = "The price of one, in your currency."
+            told = f"{before.price:g}" if before else ""
+            self.ask(what, hint, told, _price, lambda price: priced(what, price))
 
-        self.ask(what, "The price of one, in your currency.", "", _price, price_of)
+        def priced(what: str, price: str) -> None:
+            told = f"{before.count:g}" if before else "1"
+            self.ask(what, "How many.", told, _count, lambda count: counted(what, price, count))
+
+        def counted(what: str, price: str, count: str) -> None:
+            self._enter(what, PartPriced(what=what, price=_price(price), count=_count(count)), was)
+
+        self.ask("Part", "What was fitted or used up.", before.what if before else "", _name, named)
+
+    def _enter(self, what: str, entry: MinutesLogged | PartPriced, was: Cost | None) -> None:
+        """A new entry; one that it takes the place of is struck out first."""
+        if was is None:
+            self.put(f"Entered: {what}.", entry)
+        else:
+            self.put(f"Entry {was.number} is struck out; in its place: {what}.", CostStruck(entry=was.number), entry)
+
+    def action_change(self) -> None:
+        def change(number: str) -> None:
+            if number == _HOUR:
+                self.action_hour()
+                return
+            was = self.session.state.costs[int(number) - 1]
+            if isinstance(was.entry, MinutesLogged):
+                self._ask_minutes(was.entry.step or _OTHER, was)
+            else:
+                self._ask_part(was)
+
+        self._pick_entry("Change which? What it said before stays in the record, struck out.", change)
 
     def action_hour(self) -> None:
         was = self.session.state.labour_per_hour
@@ -91,15 +130,25 @@ class CostsPage(Logbook):
         self.ask("Price of an hour", hint, "" if was is None else f"{was:g}", _price, given)
 
     def action_take_back(self) -> None:
-        lines = [line for line in cost_lines(self.session.desk, self.session.state) if not line.struck]
-        if not lines:
-            self.say("There is nothing to take back.")
-            return
-        self.pick(
-            "Take back which? It stays in the record and counts for nothing.",
-            [Item(str(line.entry), f"{line.entry:3}. {line.what}", money(line.total)) for line in reversed(lines)],
-            lambda entry: self.put(f"Entry {entry} is taken back.", CostStruck(entry=int(entry))),
-        )
+        def take_back(number: str) -> None:
+            if number == _HOUR:
+                self.put("The price of an hour is taken back.", LabourPriced(per_hour=None))
+            else:
+                self.put(f"Entry {number} is taken back.", CostStruck(entry=int(number)))
+
+        self._pick_entry("Take back which? It stays in the record and counts for nothing.", take_back)
+
+    def _pick_entry(self, heading: str, use: Callable[[str], None]) -> None:
+        """One of the entries that stand, the latest first, or the price of an hour."""
+        state = self.session.state
+        lines = [line for line in cost_lines(self.session.desk, state) if not line.struck]
+        items = [Item(str(line.entry), f"{line.entry:3}. {line.what}", money(line.total)) for line in reversed(lines)]
+        if state.labour_per_hour is not None:
+            items.append(Item(_HOUR, "     Price of an hour", money(state.labour_per_hour)))
+        if items:
+            self.pick(heading, items, use)
+        else:
+            self.say("Nothing is entered yet.")
 
 
 def costs_text(desk: Desk, state: JobState) -> Content:

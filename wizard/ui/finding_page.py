@@ -58,11 +58,11 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
     else:
         repair = repairs.get(finding.repair)
         label = repair.label if repair else finding.repair.replace("-", " ")
-        lines += [
-            Content.styled(f"{capitalised(label)}.", "bold $primary"),
-            Content(f"{finding.statement}\n"),
-        ]
-        if repair is not None and repair.minutes and finding.repair != NO_REPAIR:
+        head = f"Done and proved: {label}." if finding.proved else f"{capitalised(label)}."
+        lines += [Content.styled(head, "bold $primary"), Content(f"{finding.statement}\n")]
+        if finding.proved and assessment.repairs[0].repair == NO_REPAIR:
+            lines.append(Content("The readings since then show nothing else that wants a repair.\n"))
+        if repair is not None and repair.minutes and finding.repair != NO_REPAIR and not finding.proved:
             cost = f", material about {repair.cost:g} in your currency" if repair.cost else ""
             lines.append(Content(f"Usual time {repair.minutes:.0f} min{cost}. {repair.note}\n"))
         if finding.also is not None:
@@ -71,10 +71,12 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         if shown:
             lines.append(Content.styled("Readings that show it", "bold"))
             lines += [*(reading_line(reading) for reading in shown), Content("")]
-    lines.append(Content.styled("Odds of each repair", "bold"))
+    proved = finding is not None and bool(finding.proved)
+    lines.append(Content.styled("Odds of what is still to repair" if proved else "Odds of each repair", "bold"))
     for odds in assessment.repairs:
         if odds.probability >= _LEAST_SHOWN:
             label = repairs[odds.repair].label if odds.repair in repairs else odds.repair
+            label = "nothing more" if proved and odds.repair == NO_REPAIR else label
             word = odds_word(odds.probability)
             lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:11} {label}"))
     lines += [Content(f"! {warning}") for warning in assessment.warnings]

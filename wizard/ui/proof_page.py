@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 
 from wizard.quantities import capitalised
-from wizard.record.report import RepairLine, SpanLine
+from wizard.record.report_lines import RepairLine, SpanLine
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
 
@@ -46,12 +46,9 @@ def proof_text(repairs: Sequence[RepairLine]) -> Content:
 
 
 def _figures(span: SpanLine) -> list[Content]:
+    lines = [Content(f"  Before    {span.before}"), Content(f"  Foretold  {span.predicted}")]
     against = f", {span.against}" if span.readings else ""
-    read = f"  before {span.before}, foretold {span.predicted}, after "
-    told = f"  {span.judged}" if span.readings else ""
-    limit = f", limit {span.limit}" if span.limit else ""
-    won = f", {span.won_back} won back" if span.won_back else ""
-    margin = f", margin {span.margin}" if span.margin else ""
-    lines = [Content.assemble(read, (span.after, "bold"), against)]
-    second = f"{told}{limit}{margin}{won}".strip(" ,")
-    return [*lines, Content(f"  {second}")] if second else lines
+    lines.append(Content.assemble("  After     ", (span.after, "bold"), against))
+    judged = [text for text in (span.judged if span.readings else "", span.won_back) if text]
+    limit = f"  Limit     {span.limit}{f': {span.margin}' if span.margin else ''}"
+    return [*lines, *([Content(limit)] if span.limit else []), *([Content(f"  {', '.join(judged)}")] if judged else [])]

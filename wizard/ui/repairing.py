@@ -10,6 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from wizard.diagnosis.faults import NO_REPAIR
+from wizard.errors import DropwalkError
 from wizard.quantities import capitalised
 from wizard.ui.confirm import Confirm
 from wizard.ui.finding_page import FindingPage
@@ -18,9 +19,10 @@ from wizard.ui.taking import Taking
 from wizard.ui.visit import Page
 from wizard.walk.events import CautionsRead, Repaired
 from wizard.walk.retest import repair_due
+from wizard.walk.undersized import undersized
 
 if TYPE_CHECKING:
-    from wizard.record.report import RepairLine
+    from wizard.record.report_lines import RepairLine
     from wizard.ui.repair_page import Fitted
     from wizard.walk.assessment import Assessment
 
@@ -73,10 +75,14 @@ class Repairing(Taking):
             self._pick_repair()
 
     def _pick_repair(self) -> None:
-        known = self.session.desk.circuit.repairs
-        likely = [odds.repair for odds in self.assessment.repairs] if self.assessment else []
-        names = [name for name in dict.fromkeys([*likely, *known]) if name in known and name != NO_REPAIR]
-        items = [Item(name, capitalised(known[name].label)) for name in names]
+        circuit = self.session.desk.circuit
+        found, known = self.assessment, circuit.repairs
+        likely = [odds.repair for odds in found.repairs] if found else []
+        small = undersized(circuit, found.readings, found.spans) if found else []
+        thin = [circuit.parts[cable.part].part.repair for cable in small]
+        names = [name for name in dict.fromkeys([*thin, *likely, *known]) if name in known and name != NO_REPAIR]
+        remark = "sound, but too small for its length"
+        items = [Item(name, capitalised(known[name].label), remark if name in thin else "") for name in names]
         self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0]) if ids else None)
 
     def _open_repair(self, repair: str) -> None:
@@ -137,7 +143,7 @@ class Repairing(Taking):
         self._beside(self._proofs, lambda proofs: page.show(proof_text(proofs)))
 
     def _proofs(self) -> list[RepairLine]:
-        from wizard.record.report import repair_lines
+        from wizard.record.proof_lines import repair_lines
         from wizard.walk.case import Case
 
         return repair_lines(Case.of(self.session.desk, self.session.state))
@@ -179,7 +185,12 @@ class Repairing(Taking):
 
         def run() -> None:
             worker = get_current_worker()
-            answer = work()
+            try:
+                answer = work()
+            except DropwalkError as error:
+                if not worker.is_cancelled:
+                    self.app.call_from_thread(self._say_whole, f"! {error}")
+                return
             if not worker.is_cancelled:
                 self.app.call_from_thread(use, answer)
 

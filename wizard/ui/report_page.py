@@ -102,11 +102,13 @@ def place(text: str) -> Path:
 def write_report(session: Session, written: datetime, to: Destination) -> str:
     """Write it, and say in one line what became of it."""
     from wizard.record.report import session_report
-    from wizard.record.report_files import write
+    from wizard.record.report_files import AlreadyThere, write
 
     try:
         report, drawn = session_report(session, written)
         write(report, drawn, session.desk.circuit, to.file, paper=to.paper, replace=to.replace)
+    except AlreadyThere:
+        return f"! {to.file} has appeared meanwhile and was not touched. Write the report again under another name."
     except DropwalkError as error:
         return f"! {error}"
     return f"The report is in {to.file}"

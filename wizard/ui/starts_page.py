@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 
 from wizard.quantities import TEXT_MOST, capitalised, typed_text
-from wizard.record.report import follow_up_words
+from wizard.record.repair_words import follow_up_words
 from wizard.record.report_files import show_share
 from wizard.ui.keybar import Key
 from wizard.ui.logbook import Logbook
@@ -22,7 +22,7 @@ from wizard.walk.follow_up import ENGINES, Engine, FollowUpView, Tally, follow_u
 from wizard.walk.state import JobState, Starts
 
 if TYPE_CHECKING:
-    from wizard.record.report import RepairLine
+    from wizard.record.report_lines import RepairLine
     from wizard.record.session import Session
 
 _ENGINE = {"cold": "cold engine", "hot": "hot engine"}
@@ -188,7 +188,7 @@ def _margin(proofs: Sequence[RepairLine] | None) -> list[Content]:
     lines: list[Content] = []
     for span in read:
         lines.append(Content(f"{capitalised(span.span)}:"))
-        lines.append(Content(f"  {span.after}, limit {span.limit}, margin {span.margin}"))
+        lines.append(Content(f"  {span.after}, limit {span.limit}: {span.margin}"))
     return lines
 
 

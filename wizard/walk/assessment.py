@@ -98,12 +98,14 @@ class Next(_Shown):
 class Finding(_Shown):
     """The repair that the readings call for, in words, with the readings that show it.
 
-    `also` names a second fault that the readings point to, and which part of the drop each of the two takes.
+    `also` names a second fault that the readings point to, and which part of the drop each of the two takes. `proved`
+    says that the repair was done and that the readings after it show that it helped.
     """
 
     repair: str
     statement: str
     also: str | None = None
+    proved: bool | None = None
     evidence: list[int]
     cautions: list[str]
 

@@ -213,10 +213,12 @@ class PartPriced(Checked):
 
 
 class LabourPriced(Checked):
-    """What an hour of labour costs, in the same currency; the last one said holds for the whole job."""
+    """What an hour of labour costs, in the same currency; the last one said holds for the whole job. None takes it back
+    without another.
+    """
 
     kind: Literal["labour-priced"] = "labour-priced"
-    per_hour: Annotated[float, Field(ge=0, le=1e6)]
+    per_hour: Annotated[float, Field(ge=0, le=1e6)] | None
 
 
 class CostStruck(Checked):

@@ -12,13 +12,13 @@ from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import Measurement
-from wizard.diagnosis.finding import drop_between, expected_bands
+from wizard.diagnosis.finding import Drop, drop_between, expected_bands
 from wizard.quantities import show_volts
 from wizard.repair.predict import Foreseen, predict
 from wizard.walk.assessment import Band, Judgement, Meaning
 from wizard.walk.case import Case
 from wizard.walk.judged import meaning_of
-from wizard.walk.retest import proof_spans, proved
+from wizard.walk.retest import proof_spans, proved, tells_v
 from wizard.walk.state import JobState
 
 Against = Literal["as-predicted", "below", "above", "not-read"]
@@ -30,7 +30,8 @@ class SpanProof:
 
     `predicted` is what the belief before the repair said it would read after it. `sound` is a healthy circuit's band.
     `limit` is the most that may be lost, or for a `floor` the least that must be there. `numbers` are the readings
-    after.
+    after and `before_numbers` those before, `apart` and `before_apart` whether it is the difference of two, because
+    nothing was read straight across. Readings tell no smaller a change than `tells_v`.
     """
 
     what: Observable
@@ -44,10 +45,17 @@ class SpanProof:
     meaning: Meaning | None
     against: Against
     numbers: tuple[int, ...]
+    apart: bool
+    before_numbers: tuple[int, ...]
+    before_apart: bool
+    tells_v: float
 
     @property
     def won_back(self) -> float | None:
-        """Volts fewer lost than before; for a floor, volts more there. None unless both were read."""
+        """Volts fewer lost than before; for a floor, volts more there. None unless both were read.
+
+        Below `tells_v`, either way, it may be nothing.
+        """
         if self.before is None or self.after is None or self.what.clamp:
             return None
         return self.after - self.before if self.floor else self.before - self.after
@@ -124,23 +132,38 @@ def _proof(case: Case, before: Case) -> RepairProof:
 
 def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProof:
     what, circuit, limits = foreseen.what, case.desk.circuit, case.desk.limits
-    was, _ = _read(before, what)
-    after, numbers = _read(case, what)
+    was, now = _read(before, what), _read(case, what)
+    after = now.volts
     limit: float | None = None
     judgement: Judgement = "not-judged"
     floor = False
     if not what.clamp:
         floor = limits.floor_row(circuit, what.state, what.red, what.black) is not None
         limit, judgement = limits.judge(circuit, what.state, what.red, what.black, after)
-        if not numbers:
+        if not now.numbers:
             judgement = "not-judged"
     against: Against = "not-read"
-    if numbers and after is None:
+    if now.numbers and after is None:
         against = "above"
     elif after is not None:
         against = _against(foreseen, after)
-    meaning = None if floor or after is None else meaning_of(judgement, after, sound, circuit.scale)
-    return SpanProof(what, was, foreseen, after, sound, limit, floor, judgement, meaning, against, numbers)
+    return SpanProof(
+        what,
+        was.volts,
+        foreseen,
+        after,
+        sound,
+        limit,
+        floor,
+        judgement,
+        None if floor or after is None else meaning_of(judgement, after, sound, circuit.scale),
+        against,
+        now.numbers,
+        len(now.spans) > 1,
+        was.numbers,
+        len(was.spans) > 1,
+        tells_v(case, was.volts, after, floor=floor),
+    )
 
 
 def _against(foreseen: Foreseen, after: float) -> Against:
@@ -150,15 +173,16 @@ def _against(foreseen: Foreseen, after: float) -> Against:
     return "as-predicted" if low <= shown <= high else "below" if shown < low else "above"
 
 
-def _read(case: Case, what: Observable) -> tuple[float | None, tuple[int, ...]]:
-    """What trusted readings of this state of the circuit say of a span, None for open; and which ones they are."""
+def _read(case: Case, what: Observable) -> Drop:
+    """What trusted readings of this state of the circuit say of a span, in volts or amps; without numbers where none
+    does.
+    """
     readings = _trusted(case.belief, [taken.measurement for taken in case.taken])
     if what.state == "cranking" and not what.clamp:
-        drop = drop_between(readings, what.red, what.black)
-        return (drop.volts, drop.numbers) if drop else (None, ())
+        return drop_between(readings, what.red, what.black) or Drop(None, (), ())
     same = [m for m in readings if m.what == what]
     values = [m.value for m in same if m.value is not None]
-    return (float(np.mean(values)) if values else None), tuple(m.number for m in same)
+    return Drop(float(np.mean(values)) if values else None, tuple(m.number for m in same), (what,) if same else ())
 
 
 def _trusted(belief: Belief, measurements: Sequence[Measurement]) -> list[Measurement]:

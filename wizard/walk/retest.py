@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from wizard.circuit.network import Observable
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
 from wizard.diagnosis.finding import expected_band
@@ -9,9 +11,6 @@ from wizard.quantities import show_volts
 from wizard.walk.assessment import Assessment
 from wizard.walk.case import Case
 from wizard.walk.state import JobState
-
-# Volts won back that are fewer than this, in a 12 V system, may be another crank's.
-_TELLS_V = 0.02
 
 
 def repair_due(assessment: Assessment, state: JobState) -> str | None:
@@ -111,9 +110,21 @@ def won_back(case: Case) -> str:
     if before is None:
         return f" After the repair it reads {show_volts(after)}: put right."
     # Battery and motor are judged by the volts that are there, everything else by those that are lost.
-    floor = case.desk.limits.floor_row(case.desk.circuit, what.state, what.red, what.black)
+    floor = bool(case.desk.limits.floor_row(case.desk.circuit, what.state, what.red, what.black))
     won = after - abs(before) if floor else abs(before) - after
-    least = _TELLS_V * case.desk.circuit.scale
-    return f" After the repair it reads {show_volts(after)}" + (
-        f": {show_volts(won)} won back." if won > least else "."
-    )
+    told = won > tells_v(case, before, after, floor=floor)
+    return f" After the repair it reads {show_volts(after)}" + (f": {show_volts(won)} won back." if told else ".")
+
+
+def tells_v(case: Case, before: float | None, after: float | None, *, floor: bool) -> float:
+    """The least change between two readings of a span that is more than the meter and the cranks differ by, 95 % sure.
+
+    Currents differ from crank to crank, and with them what is lost; of the battery that is what lacks to its own volts.
+    """
+    priors, scale = case.desk.priors, case.desk.circuit.scale
+
+    def spread(volts: float) -> float:
+        lost = max(0.0, 12.6 * scale - volts) if floor else volts
+        return float(np.hypot(np.hypot(priors.meter.volts, priors.meter.share * volts), priors.crank_change * lost))
+
+    return 1.645 * float(np.hypot(spread(before or 0.0), spread(after or 0.0)))

@@ -132,6 +132,7 @@ def _finding(case: Case) -> Finding | None:
         repair=repair,
         statement=statement(belief, desk.limits, evidence) + tail + rest,
         also=None if tail else second_fault(belief, repair, evidence),
+        proved=True if tail else None,
         evidence=list(evidence.drop.numbers),
         cautions=_repair_cautions(desk, repair),
     )
