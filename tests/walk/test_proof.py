@@ -106,6 +106,10 @@ def test_a_change_smaller_than_cranks_differ_by_is_not_claimed(remote_desk):
 def test_a_span_that_was_the_difference_of_two_readings_says_which(remote_desk):
     start, end = "battery-positive-post", ("isolator-out-stud", "isolator-load-lug")
     before = job(remote_desk, {"isolator-load-joint": 4e-3}, *[(start, point) for point in end])
+    ground = job(remote_desk, {}, ("battery-positive-post", "battery-negative-post"), GROUND)
+    log = [Started(title="", complaint=Complaint(circuit="remote-battery")), *before, *ground, Repaired(repair=FIX)]
+    why = assess(remote_desk, fold(log), cautions_read=True).next.why
+    assert "Before, it was the difference of readings 1 and 2; now read straight across." in why
     after = job(remote_desk, {}, JOINT)
     joint = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *after))[0].spans[0]
     assert (joint.before_numbers, joint.before_apart) == ((1, 2), True)

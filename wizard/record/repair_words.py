@@ -130,7 +130,13 @@ def follow_up_words(view: FollowUpView) -> str:
         case "no-repair":
             return ""
         case "uncounted":
-            return "Nobody counted how often it failed before, so no number of good starts can show that it is gone."
+            shown = [
+                f"{tally.in_a_row} with a {tally.engine} engine that at least {tally.reliability:.0%} are"
+                for tally in view.tallies
+                if tally.in_a_row
+            ]
+            since = f" Good starts in a row show, 90 % sure: {'; '.join(shown)}." if shown else ""
+            return f"Nobody counted how often it failed before, so no number can show that it is gone.{since}"
         case "counting":
             return f"Good starts in a row so far, of those needed to be 95 % sure that it is gone: {rows}."
         case "shown":

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from wizard.repair.confidence import confidence_gone, good_starts_needed
+from wizard.repair.confidence import confidence_gone, good_starts_needed, least_reliability
 from wizard.walk.state import JobState, Starts
 
 Engine = Literal["cold", "hot"]
@@ -22,7 +22,8 @@ class Tally:
 
     `in_a_row` are good ones since the last that failed. `needed_likely` and `needed_sure` are good starts in a row for
     90 and 95 % confidence; None where it never failed before, so that nothing can be shown. `confidence` is what the
-    row gives by now, None likewise.
+    row gives by now, None likewise. `reliability` is the least share of starts that the row shows to be good at 90 %
+    confidence, whatever it was before.
     """
 
     engine: Engine
@@ -34,6 +35,7 @@ class Tally:
     needed_likely: int | None
     needed_sure: int | None
     confidence: float | None
+    reliability: float
 
     @property
     def left(self) -> int:
@@ -92,6 +94,7 @@ def _tally(engine: Engine, state: JobState) -> Tally:
         None if rate is None else good_starts_needed(rate, LIKELY),
         None if rate is None else good_starts_needed(rate, SURE),
         None if rate is None else confidence_gone(rate, row),
+        least_reliability(row, LIKELY),
     )
 
 

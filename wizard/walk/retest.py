@@ -6,7 +6,7 @@ import numpy as np
 
 from wizard.circuit.network import Observable
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
-from wizard.diagnosis.finding import expected_band
+from wizard.diagnosis.finding import drop_between, expected_band, trusted
 from wizard.quantities import show_volts
 from wizard.walk.assessment import Assessment
 from wizard.walk.case import Case
@@ -67,6 +67,14 @@ def _was_read(case: Case, what: Observable) -> bool:
     if what.clamp:
         return any(t.measurement.what == what for t in case.taken)
     return case.has(what.state, what.red, what.black) is not None
+
+
+def told_before(case: Case, what: Observable) -> tuple[int, ...]:
+    """The two readings whose difference told a span before the last repair; none when it was read straight across."""
+    if case.before is None or what.clamp or what.state != "cranking":
+        return ()
+    drop = drop_between(trusted(case.before.belief), what.red, what.black)
+    return drop.numbers if drop is not None and len(drop.spans) > 1 else ()
 
 
 def unproved(case: Case) -> Observable | None:

@@ -34,7 +34,7 @@ from wizard.walk.judged import (
     suspects,
     warnings,
 )
-from wizard.walk.retest import proved, unproved, won_back
+from wizard.walk.retest import proved, told_before, unproved, won_back
 from wizard.walk.state import JobState
 
 Plan = Literal["walk", "fastest"]
@@ -607,6 +607,9 @@ class _Walk:
             again = self._measure(what, "", step)
             repair = self.desk.circuit.repairs[case.state.repairs[-1]].label
             sound = "" if what.clamp else f" A sound one reads {show_band(*again.expected_v or (0, 0))}."
+            if numbers := told_before(case, what):
+                both = " and ".join(map(str, numbers))
+                sound += f" Before, it was the difference of readings {both}; now read straight across."
             return again.model_copy(
                 update={
                     "kind": "prove",
