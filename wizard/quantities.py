@@ -253,3 +253,8 @@ def show_length(metres: float, *, inch: bool = False) -> str:
 def show_temperature(celsius: float, *, inch: bool = False) -> str:
     """A temperature: `15 C`, or `59 F` for those who measure in inches."""
     return f"{celsius * 1.8 + 32:.0f} F" if inch else f"{celsius:g} C"
+
+
+def show_share(share: float | None) -> str:
+    """A share as per cent; nothing where it is not known."""
+    return "" if share is None else f"{100 * share:.1f} %"

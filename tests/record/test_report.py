@@ -126,6 +126,7 @@ def test_the_customers_page_says_what_was_wrong_done_won_and_left(whole):
     # 4 mohm and the sound joint's own 0.06 mohm at the map's 170 A.
     assert page.brought == [
         "Before the repair 0.69 V were lost there, after it 0.01 V. The readings after it show that it helped.",
+        "Nothing else that wants a repair was shown.",
         "Does it crank now? It cranks as it should.",
     ]
     assert page.gone == ["Good starts in a row so far, of those needed to be 95 % sure that it is gone: cold: 6 of 9."]

@@ -50,6 +50,8 @@ def customer_page(
     brought = [_result(proof) for proof in proofs]
     if proofs:
         brought += [capitalised(line) for line in proofs[-1].remains]
+        if found.finding and found.finding.proved and found.repairs[0].repair == NO_REPAIR:
+            brought.append("Nothing else that wants a repair was shown.")
     brought += [f"{line.question} {line.answer}." for line in answers if line.of_repair and line.set == len(proofs)]
     gone = follow_up_words(follow_up) if complaint and complaint.intermittent else ""
     advice = [printable(line) for line in found.warnings]

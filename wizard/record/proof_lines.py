@@ -119,4 +119,6 @@ def _margin(span: SpanProof) -> str:
         return f"{show_volts(left)} above it" if left >= 0 else past
     if left < 0:
         return past
-    return f"{show_volts(left)} to spare" + (f"; it is {times:.1f} times what is lost" if times is not None else "")
+    # Near the limit a tenth says nothing.
+    fits = "" if times is None else f"; it is {times:.{1 if times >= 1.95 else 2}f} times what is lost"
+    return f"{show_volts(left)} to spare{fits}"

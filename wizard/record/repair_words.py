@@ -15,6 +15,7 @@ from wizard.quantities import (
     show_amps,
     show_band,
     show_length,
+    show_share,
     show_temperature,
     show_volts,
 )
@@ -131,11 +132,11 @@ def follow_up_words(view: FollowUpView) -> str:
             return ""
         case "uncounted":
             shown = [
-                f"{tally.in_a_row} with a {tally.engine} engine that at least {tally.reliability:.0%} are"
+                f"{tally.in_a_row} with a {tally.engine} engine, so at least {show_share(tally.reliability)} are"
                 for tally in view.tallies
                 if tally.in_a_row
             ]
-            since = f" Good starts in a row show, 90 % sure: {'; '.join(shown)}." if shown else ""
+            since = f" Good in a row so far, 90 % sure: {'; '.join(shown)}." if shown else ""
             return f"Nobody counted how often it failed before, so no number can show that it is gone.{since}"
         case "counting":
             return f"Good starts in a row so far, of those needed to be 95 % sure that it is gone: {rows}."

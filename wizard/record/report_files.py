@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from wizard.circuit.circuit import Circuit
 from wizard.errors import DropwalkError
+from wizard.quantities import show_share
 from wizard.record.costs import money, show_minutes
 from wizard.record.report_lines import CostLine, Drawn, ReadingLine, Report, StartsLine
 from wizard.record.report_svg import circuit_svg, profile_svg
@@ -187,8 +188,3 @@ def _when(moment: datetime | None) -> str:
 
 def _plain(number: float | None) -> str:
     return "" if number is None else f"{number:g}"
-
-
-def show_share(share: float | None) -> str:
-    """A share as per cent; nothing where it is not known."""
-    return "" if share is None else f"{100 * share:.1f} %"

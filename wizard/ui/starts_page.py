@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, ClassVar
 from textual.binding import Binding, BindingType
 from textual.content import Content
 
-from wizard.quantities import TEXT_MOST, capitalised, typed_text
+from wizard.quantities import TEXT_MOST, capitalised, show_share, typed_text
 from wizard.record.repair_words import follow_up_words
-from wizard.record.report_files import show_share
 from wizard.ui.keybar import Key
 from wizard.ui.logbook import Logbook
 from wizard.ui.pick import Item
