@@ -55,7 +55,7 @@ def test_a_job_from_intake_to_the_report(
     repaired = False
     for _ in range(_MOST_TURNS):
         shown = terminal.until(
-            "take it", "answer", "go on", "read and done", "repair is done", "pick", "What was found"
+            "take it", "answer", "go on", "next page", "read and done", "repair is done", "pick", "What was found"
         )
         assert len(shown.splitlines()) <= HEIGHT
         if "read and done" in shown:
@@ -129,7 +129,7 @@ def intake(terminal: Terminal, circuit: str, symptom: str) -> None:
     terminal.press("Enter")
     terminal.until("s begin the job")
     terminal.press("s")
-    terminal.until("Make it safe")
+    terminal.until("Page 1 of")
 
 
 def changed(terminal: Terminal, before: str) -> None:

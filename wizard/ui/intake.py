@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -27,6 +28,7 @@ from wizard.walk.events import Complaint, History
 if TYPE_CHECKING:
     from wizard.ui.app import DropwalkApp
 
+_OWN_MAP = "a map of your own"
 _SYMPTOMS = {
     Heard.CRANKS_NORMALLY: "cranks normally today",
     Heard.CRANKS_SLOWLY: "cranks, but slowly",
@@ -115,7 +117,7 @@ class IntakeScreen(UnderBoxes[Intake]):
         cca = complaint.changes.cca_a or chart.battery.cca_a
         return [
             _Line("title", "Job", self.intake.title or "(name the vehicle, so you find it again)"),
-            _Line("circuit", "Circuit", chart.title),
+            _Line("circuit", "Circuit", f"{chart.title}, {chart.system_v:g} V"),
             _Line("parts", "Cables that differ", ", ".join(changes) or "none: as the map has them"),
             _Line("cca", "Battery", f"{cca:g} A cold cranking"),
             _Line(
@@ -192,15 +194,24 @@ class IntakeScreen(UnderBoxes[Intake]):
         if self.measured:
             self.say("! Readings were taken on this circuit. Begin a new job for another one.")
             return
-        items = [Item(name, shelf.circuit_map(name, Path.cwd()).title, name) for name in shelf.circuit_names()]
+        maps = {name: shelf.circuit_map(name, Path.cwd()) for name in shelf.circuit_names()}
+        items = [Item(name, f"{chart.system_v:2g} V  {chart.title}") for name, chart in maps.items()]
+        items.append(Item(_OWN_MAP, "      Another, or 6 or 24 V: a map of your own, from a file"))
 
         def put(name: str) -> None:
-            if name != self.intake.complaint.circuit:
-                # What differs and what was touched belongs to the parts of the other map.
-                helped_by = self.intake.complaint.history.helped_by
-                self._put(circuit=name, changes={}, history={"helped_by": helped_by})
+            if name == _OWN_MAP:
+                hint = "The file of the map, such as my-van.yaml. `dropwalk check` says what is wrong with one."
+                self._ask("A map of your own", hint, "", _own_map, self._put_circuit)
+            else:
+                self._put_circuit(name)
 
         self._pick_one("Which circuit is it?", items, self.intake.complaint.circuit, put)
+
+    def _put_circuit(self, name: str) -> None:
+        if name != self.intake.complaint.circuit:
+            # What differs and what was touched belongs to the parts of the other map.
+            helped_by = self.intake.complaint.history.helped_by
+            self._put(circuit=name, changes={}, history={"helped_by": helped_by})
 
     def _ask_part(self) -> None:
         parts = self.circuit_map.parts
@@ -342,6 +353,16 @@ def _title(text: str) -> str:
     return text
 
 
+def _own_map(text: str) -> str:
+    if not text.strip():
+        raise ValueError("type the name of a file, such as my-van.yaml")
+    try:
+        shelf.circuit_map(text.strip(), Path.cwd())
+    except DropwalkError as error:
+        raise ValueError(str(error)) from None
+    return text.strip()
+
+
 def _amps(text: str) -> float:
     amps = parse_quantity(text, "amps", bare=1.0)
     if not 20 <= amps <= 5000:
@@ -360,10 +381,13 @@ def _air(text: str) -> float:
 
 
 def _length_and_size(text: str) -> tuple[float, Size]:
-    length, _, size = text.replace(";", ",").rpartition(",")
-    if not length:
-        raise ValueError("write length and size with a comma between: 1.4 m, 25 mm2")
-    length_m = parse_quantity(length, "metres")
-    if not 0.01 <= length_m <= 100:
-        raise ValueError(f"{length_m:g} m is no length for this; 1 cm to 100 m are read")
-    return length_m, Size.parse(size)
+    """Length, then size: what comes last and reads as a size is the size, so that a decimal comma is no trouble."""
+    for cut in re.finditer(r"\s*[,;\s]\s*", text):
+        try:
+            length_m, size = parse_quantity(text[: cut.start()], "metres"), Size.parse(text[cut.end() :])
+        except ValueError:
+            continue
+        if not 0.01 <= length_m <= 100:
+            raise ValueError(f"{length_m:g} m is no length for this; 1 cm to 100 m are read")
+        return length_m, size
+    raise ValueError("write the length and then the size: 1.9 m, 25 mm2 or 75 in, 2 AWG")

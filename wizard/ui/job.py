@@ -67,7 +67,11 @@ class JobScreen(Repairing):
     ]
 
     def begin(self) -> None:
-        """Open the cautions of a new job, since nothing can be done before them."""
+        """Say which way of working a new job has, and open its cautions: nothing can be done before them."""
+        if self.plan is Way.FASTEST:
+            self.say("You work by the best next test, as you chose before. b changes to the walk, step by step.")
+        else:
+            self.say("You follow the walk, step by step. b changes to the best next test; the choice is remembered.")
 
         def cautions() -> None:
             if self.assessment is not None and self.assessment.next.kind == "caution" and self.is_current:
@@ -199,7 +203,8 @@ class JobScreen(Repairing):
         from wizard.walk.profile import loss_profile
 
         rows = loss_profile(self.session.desk, self.assessment)
-        self.app.push_screen(LossPage(rows, inch=self.inch, spoken=self.app.settings.layout is Layout.SPOKEN))
+        spoken = self.app.settings.layout is Layout.SPOKEN
+        self.app.push_screen(LossPage(rows, self.assessment.readings, inch=self.inch, spoken=spoken))
 
     def action_odds(self) -> None:
         if self.assessment is None:
@@ -251,7 +256,10 @@ class JobScreen(Repairing):
         plan = Way.FASTEST if self.plan is Way.WALK else Way.WALK
         self.app.change_settings(plan=plan)
         self.chosen = None
-        self.say("Best test: the reading that tells most per minute." if plan is Way.FASTEST else "Back on the walk.")
+        if plan is Way.FASTEST:
+            self.say("Best test: the reading that tells most per minute. It is remembered for the next job.")
+        else:
+            self.say("Back on the walk, step by step. It is remembered for the next job.")
         self.work_out()
 
     def action_note(self) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 from math import ceil
 
@@ -10,7 +11,9 @@ from textual.content import Content
 
 from wizard.quantities import show_band, show_length, show_volts
 from wizard.ui.fit import cut
+from wizard.ui.readings_page import DOUBTED
 from wizard.ui.visit import Page
+from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import short_name
 from wizard.walk.profile import ProfileRow
 
@@ -21,6 +24,7 @@ _LEGEND = (
     "o measured   = lost since the last point that was measured   : where a sound circuit runs\n"
     "A step at a joint is a bad joint. A slope along a cable is a thin or damaged one."
 )
+_LOOSE = "- and +: read between two points that nothing ties to the start; drawn from where a sound circuit runs"
 
 
 class LossPage(Page):
@@ -31,9 +35,12 @@ class LossPage(Page):
     """
     about = "The run goes downwards from point to point, and the volts lost so far to the right."
 
-    def __init__(self, rows: Sequence[ProfileRow], *, inch: bool, spoken: bool) -> None:
+    def __init__(
+        self, rows: Sequence[ProfileRow], readings: Sequence[JudgedReading], *, inch: bool, spoken: bool
+    ) -> None:
         super().__init__("Volts lost along the run", "")
         self._rows = rows
+        self._steps = loose_steps(rows, readings)
         self._inch = inch
         self._spoken = spoken
 
@@ -48,39 +55,90 @@ class LossPage(Page):
     def _plot(self) -> None:
         # The sheet's padding and its scroll bar take six columns.
         width = min(self.app.size.width, 120) - 6
-        self.show(spoken(self._rows, inch=self._inch) if self._spoken else plot(self._rows, width, inch=self._inch))
+        if self._spoken:
+            self.show(spoken(self._rows, self._steps, inch=self._inch))
+        else:
+            self.show(plot(self._rows, self._steps, width, inch=self._inch))
 
 
-def plot(rows: Sequence[ProfileRow], width: int, *, inch: bool = False) -> Content:
+@dataclass(frozen=True)
+class LooseStep:
+    """A reading between two points of a side that no reading ties to the side's start.
+
+    It is drawn from where a sound circuit would be at the first of the two: `from_v` there, `volts` lost since.
+    """
+
+    first: str
+    last: str
+    volts: float
+    from_v: float
+
+
+def loose_steps(rows: Sequence[ProfileRow], readings: Sequence[JudgedReading]) -> dict[str, LooseStep]:
+    """The latest such reading that ends at each point."""
+    at = {row.point: row for row in rows}
+    steps: dict[str, LooseStep] = {}
+    for r in readings:
+        if r.volts is None or r.state != "cranking" or r.struck or r.before_repair or r.doubt >= DOUBTED:
+            continue
+        ends = [at[point] for point in (r.red, r.black) if point in at]
+        if len(ends) != 2 or ends[0].side != ends[1].side or any(row.measured_v is not None for row in ends):
+            continue
+        volts = r.volts if ends[0].step < ends[1].step else -r.volts
+        first, last = sorted(ends, key=lambda row: row.step)
+        steps[last.point] = LooseStep(first.point, last.point, volts, first.expected_v[1])
+    return steps
+
+
+def plot(rows: Sequence[ProfileRow], steps: Mapping[str, LooseStep], width: int, *, inch: bool = False) -> Content:
     """Both sides on one scale, in so many columns."""
     across = max(20, width - _NAME - _FIGURE - 2)
-    most_v = max([0.1, *(row.expected_v[2] for row in rows), *(row.measured_v or 0.0 for row in rows)])
+    ends_v = [step.from_v + step.volts for step in steps.values()]
+    most_v = max([0.1, *(row.expected_v[2] for row in rows), *(row.measured_v or 0.0 for row in rows), *ends_v])
     full_v = _round_up(most_v)
     lines: list[Content] = []
     for side, of_side in groupby(rows, key=lambda row: row.side):
         lines.append(
             Content.styled(f"{cut(_SIDES[side], _NAME + _FIGURE + 2)}{_scale(full_v, across)}", "bold $primary")
         )
-        lines += _side(list(of_side), across, full_v, inch)
+        points = list(of_side)
+        lines += _side(points, steps, across, full_v, inch)
+        if (wanted := _wanted(points)) is not None:
+            lines.append(Content.styled(f"  {wanted}", "bold"))
         lines.append(Content(""))
-    return Content("\n").join([*lines, Content.styled(_LEGEND, "$secondary")])
+    legend = f"{_LEGEND}\n{_LOOSE}" if steps else _LEGEND
+    return Content("\n").join([*lines, Content.styled(legend, "$secondary")])
 
 
-def spoken(rows: Sequence[ProfileRow], *, inch: bool = False) -> Content:
+def _wanted(points: Sequence[ProfileRow]) -> str | None:
+    """What to measure for a side's plot to begin; None once something is."""
+    if any(row.measured_v is not None for row in points[1:]):
+        return None
+    start, end = short_name(points[0].point), short_name(points[-1].point)
+    return f"To begin it, read from {start} to any point down to {end}, start held."
+
+
+def spoken(rows: Sequence[ProfileRow], steps: Mapping[str, LooseStep], *, inch: bool = False) -> Content:
     """The same as sentences."""
     lines: list[str] = []
+    sides = {side: list(of_side) for side, of_side in groupby(rows, key=lambda row: row.side)}
     for row in rows:
         if row.part is None:
             lines.append(_SIDES[row.side].capitalize())
+            lines += [wanted] if (wanted := _wanted(sides[row.side])) is not None else []
             continue
         low, _, high = row.expected_v
         measured = "not measured" if row.measured_v is None else f"measured {show_volts(row.measured_v)}"
         at = show_length(round(row.position_m, 2), inch=inch)
         lines.append(f"Up to {short_name(row.point)}, {at}: {measured}, sound {show_band(low, high)}")
+        if (step := steps.get(row.point)) is not None:
+            lines.append(f"From {short_name(step.first)} to here: {show_volts(step.volts)}")
     return Content("\n".join(lines))
 
 
-def _side(rows: list[ProfileRow], across: int, full_v: float, inch: bool) -> list[Content]:
+def _side(
+    rows: list[ProfileRow], steps: Mapping[str, LooseStep], across: int, full_v: float, inch: bool
+) -> list[Content]:
     lines: list[Content] = []
     known_v = 0.0
     for before, row in zip([None, *rows], rows, strict=False):
@@ -94,6 +152,9 @@ def _side(rows: list[ProfileRow], across: int, full_v: float, inch: bool) -> lis
                 lines.append(_line(text, "", _bars(middle, None, known_v, across, full_v)))
         figure = "?" if row.measured_v is None else show_volts(row.measured_v)
         bars = _bars(row.expected_v, row.measured_v, known_v, across, full_v)
+        if (step := steps.get(row.point)) is not None:
+            figure = f"+{show_volts(step.volts)}".replace("+-", "-")
+            bars = _bars(row.expected_v, step.from_v + step.volts, step.from_v, across, full_v, lost="-")
         lines.append(_line(short_name(row.point), figure, bars))
         known_v = row.measured_v if row.measured_v is not None else known_v
     return lines
@@ -104,7 +165,12 @@ def _line(name: str, figure: str, bars: Content) -> Content:
 
 
 def _bars(
-    band: tuple[float, float, float], measured_v: float | None, known_v: float, across: int, full_v: float
+    band: tuple[float, float, float],
+    measured_v: float | None,
+    known_v: float,
+    across: int,
+    full_v: float,
+    lost: str = "=",
 ) -> Content:
     def column(volts: float) -> int:
         return min(across - 1, max(0, round(volts / full_v * (across - 1))))
@@ -117,7 +183,7 @@ def _bars(
         start, end = sorted((column(known_v), column(measured_v)))
         style = "bold $error" if measured_v > band[2] + 0.02 else "bold $success"
         for at in range(start, end):
-            marks[at], styles[at] = "=", style
+            marks[at], styles[at] = lost, style
         marks[column(measured_v)], styles[column(measured_v)] = "o", style
     return Content.assemble(*((mark, style) for mark, style in zip(marks, styles, strict=True)))
 

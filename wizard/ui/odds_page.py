@@ -29,6 +29,8 @@ def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift]) -> Co
         if suspect.probability >= _LEAST_SHOWN:
             odds = f"{suspect.probability:4.2f} {odds_bar(suspect.probability)} {odds_word(suspect.probability):11}"
             lines.append(Content(f"{odds} {suspect_name(suspect)}"))
+    if sum(suspect.probability for suspect in assessment.suspects) > 1.0 + _LEAST_SHOWN:
+        lines.append(Content("They add up to more than 1: two things can be wrong at once."))
     lines.append(Content.styled("\nWhat each reading did", "bold $primary"))
     if not shifts:
         lines.append(Content("No reading stands since the last repair."))
