@@ -21,20 +21,23 @@ _LEAST_SHOWN = 0.01
 
 
 class FindingPage(Page):
-    """Gives True when the repair is said to be done, False to see how it is done."""
+    """Gives True when the repair is said to be done, False to see how it is done.
+
+    `to_open` says in its keys what there is to see; empty when there is nothing.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "done", show=False),
         Binding("z", "open", show=False),
     ]
 
-    def __init__(self, desk: Desk, assessment: Assessment, *, can_repair: bool, can_open: bool) -> None:
+    def __init__(self, desk: Desk, assessment: Assessment, *, can_repair: bool, to_open: str) -> None:
         super().__init__("What was found", finding_text(desk, assessment))
         self._can_repair = can_repair
-        self._can_open = can_open
+        self._to_open = to_open
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
-            *([("z", "how it is done")] if can_open else []),
+            *([("z", to_open)] if to_open else []),
             *([("Enter", "read on, then: the repair is done")] if can_repair else []),
             ("Esc", "back"),
         ]
@@ -44,7 +47,7 @@ class FindingPage(Page):
             self.dismiss(True)
 
     def action_open(self) -> None:
-        if self._can_open:
+        if self._to_open:
             self.dismiss(False)
 
 
@@ -52,17 +55,20 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
     """The finding, its evidence, the odds of every repair, and the cautions that the work carries."""
     finding = assessment.finding
     repairs = desk.circuit.repairs
+    unproved = assessment.next.kind == "prove"
+    proved = finding is not None and bool(finding.proved)
     lines: list[Content] = []
     if finding is None:
-        lines += [Content.styled("Nothing is found yet.", "bold"), Content(f"{assessment.next.why}\n")]
+        head = "The repair is not proved yet." if unproved else "Nothing is found yet."
+        lines += [Content.styled(head, "bold"), Content(f"{assessment.next.why}\n")]
     else:
         repair = repairs.get(finding.repair)
         label = repair.label if repair else finding.repair.replace("-", " ")
-        head = f"Done and proved: {label}." if finding.proved else f"{capitalised(label)}."
+        head = f"Done and proved: {label}." if proved else f"{capitalised(label)}."
         lines += [Content.styled(head, "bold $primary"), Content(f"{finding.statement}\n")]
-        if finding.proved and assessment.repairs[0].repair == NO_REPAIR:
+        if proved and assessment.repairs[0].repair == NO_REPAIR:
             lines.append(Content("The readings since then show nothing else that wants a repair.\n"))
-        if repair is not None and repair.minutes and finding.repair != NO_REPAIR and not finding.proved:
+        if repair is not None and repair.minutes and finding.repair != NO_REPAIR and not proved:
             cost = f", material about {repair.cost:g} in your currency" if repair.cost else ""
             lines.append(Content(f"Usual time {repair.minutes:.0f} min{cost}. {repair.note}\n"))
         if finding.also is not None:
@@ -71,12 +77,12 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         if shown:
             lines.append(Content.styled("Readings that show it", "bold"))
             lines += [*(reading_line(reading) for reading in shown), Content("")]
-    proved = finding is not None and bool(finding.proved)
-    lines.append(Content.styled("Odds of what is still to repair" if proved else "Odds of each repair", "bold"))
+    done = proved or unproved
+    lines.append(Content.styled("Odds of what is still to repair" if done else "Odds of each repair", "bold"))
     for odds in assessment.repairs:
         if odds.probability >= _LEAST_SHOWN:
             label = repairs[odds.repair].label if odds.repair in repairs else odds.repair
-            label = "nothing more" if proved and odds.repair == NO_REPAIR else label
+            label = "nothing more" if done and odds.repair == NO_REPAIR else label
             word = odds_word(odds.probability)
             lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:11} {label}"))
     lines += [Content(f"! {warning}") for warning in assessment.warnings]

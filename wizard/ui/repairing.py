@@ -44,17 +44,17 @@ class Repairing(Taking):
         assessment = self.assessment
         repair = repair_due(assessment, self.session.state)
         can_repair = repair is not None and assessment.next.kind == "repair"
+        thin = next(iter(self._too_small()), None)
+        to_open = "how it is done" if repair else "a larger cable" if thin else ""
 
         def answered(done: bool | None) -> None:
-            if repair is None or done is None:
-                return
-            if done:
+            if done and repair is not None:
                 self._confirm_read(assessment)
                 self._ask_done(repair, None)
-            else:
-                self._open_repair(repair)
+            elif done is False and (shown := repair or thin) is not None:
+                self._open_repair(shown)
 
-        page = FindingPage(self.session.desk, assessment, can_repair=can_repair, can_open=repair is not None)
+        page = FindingPage(self.session.desk, assessment, can_repair=can_repair, to_open=to_open)
         self.app.push_screen(page, answered)
 
     def _confirm_read(self, assessment: Assessment) -> None:
@@ -75,15 +75,18 @@ class Repairing(Taking):
             self._pick_repair()
 
     def _pick_repair(self) -> None:
-        circuit = self.session.desk.circuit
-        found, known = self.assessment, circuit.repairs
-        likely = [odds.repair for odds in found.repairs] if found else []
-        small = undersized(circuit, found.readings, found.spans) if found else []
-        thin = [circuit.parts[cable.part].part.repair for cable in small]
+        known, thin = self.session.desk.circuit.repairs, self._too_small()
+        likely = [odds.repair for odds in self.assessment.repairs] if self.assessment else []
         names = [name for name in dict.fromkeys([*thin, *likely, *known]) if name in known and name != NO_REPAIR]
         remark = "sound, but too small for its length"
         items = [Item(name, capitalised(known[name].label), remark if name in thin else "") for name in names]
         self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0]) if ids else None)
+
+    def _too_small(self) -> list[str]:
+        """Repairs that put in a larger cable where a sound one is too small for its length."""
+        circuit, found = self.session.desk.circuit, self.assessment
+        small = undersized(circuit, found.readings, found.spans) if found else []
+        return list(dict.fromkeys(circuit.parts[cable.part].part.repair for cable in small))
 
     def _open_repair(self, repair: str) -> None:
         from wizard.ui.repair_page import RepairPage
