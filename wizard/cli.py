@@ -84,12 +84,21 @@ def main() -> None:
     cli(prog_name="dropwalk")
 
 
-@cli.command(epilog=_example("dropwalk demo", "dropwalk demo parcel-van"))
-@click.argument("scenario", required=False)
+class _Demo(click.Command):
+    """Names the vehicles at the end of its help; their files are read only then."""
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Vehicles"):
+            formatter.write_dl(list(_demos().items()))
+        super().format_epilog(ctx, formatter)
+
+
+@cli.command(cls=_Demo, epilog=_example("dropwalk demo", "dropwalk demo parcel-van"))
+@click.argument("scenario", metavar="[VEHICLE]", required=False)
 @click.pass_obj
 def demo(store: Path | None, scenario: str | None) -> None:
-    """Open the screens on a made-up vehicle with a simulated meter."""
-    names = _scenario_names()
+    """Open the screens on a made-up vehicle with a simulated meter; without a name, the first one below."""
+    names = list(_demos())
     if scenario is not None and scenario not in names:
         raise DropwalkError(f"there is no demo {scenario!r}; allowed: {', '.join(names)}")
     _open_screens(store, scenario or names[0])
@@ -354,13 +363,14 @@ def _open_screens(path: Path | None, scenario: str | None = None) -> None:
     run_app(path or default_path(), scenario)
 
 
-def _scenario_names() -> list[str]:
+def _demos() -> dict[str, str]:
+    """The shipped scenarios by name, with their titles."""
     from wizard.files.places import shipped
     from wizard.files.shelf import Kind, kind_of
     from wizard.files.yamltext import read_document
 
-    files = sorted(shipped("scenarios").glob("*.yaml"))
-    return [file.stem for file in files if kind_of(read_document(file)) is Kind.SCENARIO]
+    documents = {file.stem: read_document(file) for file in sorted(shipped("scenarios").glob("*.yaml"))}
+    return {name: str(d.data.get("title", name)) for name, d in documents.items() if kind_of(d) is Kind.SCENARIO}
 
 
 def _scenario_in(document: Document, path: Path) -> tuple[Scenario, Desk]:

@@ -49,6 +49,15 @@ def test_a_diagnosis_as_json_has_the_keys_of_the_contract(run, tmp_path):
     assert over["expected_v"][0] < over["expected_v"][1] < over["volts"]
 
 
+def test_the_help_of_the_demo_names_every_vehicle(run):
+    told = run("demo", "--help").stdout
+    names = [path.stem for path in SCENARIOS.glob("*.yaml") if "\nscenario:" in path.read_text()]
+    assert names
+    for name in names:
+        assert name in told
+    assert "Day boat that turns too slowly" in told
+
+
 def test_a_diagnosis_for_a_person_says_the_same(run, tmp_path):
     (tmp_path / "rig.yaml").write_text(JOB)
     done = run("diagnose", "rig.yaml")

@@ -25,7 +25,7 @@ pytestmark = pytest.mark.skipif(shutil.which("tmux") is None, reason="tmux is no
 # No job needs more turns than this.
 _MOST_TURNS = 60
 # What the line of keys or the heading says when it is the user's turn.
-_WAITING = ("take it", "answer", "go on", "read and done", "repair is done", "pick", "What was found")
+_WAITING = ("take it", "answer", "go on", "read and done", "repair is done", "it is done", "pick", "What was found")
 
 JOBS = [
     pytest.param("front-battery", "one click", [{"part": "b-stud-joint", "excess": "20 mohm"}], id="joint"),
@@ -55,7 +55,15 @@ def test_a_job_from_intake_to_the_report(
     repaired = False
     for _ in range(_MOST_TURNS):
         shown = terminal.until(
-            "take it", "answer", "go on", "next page", "read and done", "repair is done", "pick", "What was found"
+            "take it",
+            "answer",
+            "go on",
+            "next page",
+            "read and done",
+            "repair is done",
+            "it is done",
+            "pick",
+            "What was found",
         )
         assert len(shown.splitlines()) <= HEIGHT
         if "read and done" in shown:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from driven import Bay, Open
-from textual.widgets import Digits, Input, OptionList
+from textual.widgets import Digits, Input, OptionList, Static
 
 from wizard.files.settings import Layout, Light, Settings, Units, Way, read_settings
 from wizard.record.session import Session
@@ -377,3 +377,14 @@ async def test_the_bell_rings_when_to_read_to_let_go_and_after_the_rest(
             clock[0] = at
             timer._tick()
         assert rung == [61, 67.5, 93.5]
+
+
+async def test_of_several_cranks_the_least_and_the_most_are_shown(bay: Open) -> None:
+    async with bay(DEMO, size=(120, 40)) as driven:
+        await driven.at_positive_drop()
+        await driven.type("0,82 to 0,90")
+        told = str(driven.job.query_one("#said", Static).render())
+        assert told.startswith("0.82 to 0.90 V")
+        assert "reading 3, 0.82 to 0.90 V" in driven.shown()
+        await driven.press("r")
+        assert "0.82 to 0.90 V" in driven.shown()

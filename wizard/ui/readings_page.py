@@ -58,7 +58,8 @@ class ReadingsPage(Visit[Deed]):
         if not self._readings:
             yield Static("None yet.", markup=False)
             return
-        yield OptionList(*(Option(reading_line(r), id=str(r.id)) for r in self._readings), markup=False)
+        width = max(len(with_unit(reading)) for reading in self._readings)
+        yield OptionList(*(Option(reading_line(r, width), id=str(r.id)) for r in self._readings), markup=False)
 
     def on_mount(self) -> None:
         if self._readings:
@@ -77,8 +78,8 @@ class ReadingsPage(Visit[Deed]):
                 self.dismiss((deed, reading.id))
 
 
-def reading_line(reading: JudgedReading) -> Content:
-    """One reading on a line: number, what it shows, how it stands, where it was taken."""
+def reading_line(reading: JudgedReading, width: int = 7) -> Content:
+    """One reading on a line: number, what it shows in so many columns, how it stands, where it was taken."""
     drop = reading_drop(reading)
     where = where_read(reading)
     state = "" if reading.state == "cranking" else ", at rest"
@@ -90,7 +91,7 @@ def reading_line(reading: JudgedReading) -> Content:
     # No colour: the bar that chooses a line turns them about.
     style = "strike" if reading.struck else ""
     return Content.assemble(
-        (f"{reading.id:3}  {_with_unit(reading):>7}  {said:10}  ", style),
+        (f"{reading.id:3}  {with_unit(reading):>{width}}  {said:10}  ", style),
         (f"{where}{state}", style),
         (f"{before}{failing}{doubt}{note}", "italic"),
     )
@@ -117,11 +118,12 @@ def _brief(reading: JudgedReading, width: int) -> Content:
     else:
         where = f"{short_name(reading.black or '')} from {short_name(reading.red or '')}"
     mark = "?" if reading.doubt >= DOUBTED else reading_drop(reading).verdict.mark
-    value = f"{reading.id:2} {_with_unit(reading):>7} {mark} "
+    value = f"{reading.id:2} {with_unit(reading):>7} {mark} "
     return Content.assemble((value, "bold"), (shortened(where, width - len(value)), "$secondary"))
 
 
-def _with_unit(reading: JudgedReading) -> str:
+def with_unit(reading: JudgedReading) -> str:
+    """What it shows: of several cranks, the least and the most."""
     if reading.clamp is not None:
         return show_amps(reading.amps or 0.0)
     if reading.range_v is not None:

@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.message import Message
 from textual.widgets import Static
 
-from wizard.quantities import show_length
+from wizard.quantities import show_band, show_length
 from wizard.ui.fit import cut
 from wizard.walk.drawing import Drop, Row, Section, Verdict, short_name
 
@@ -227,7 +227,8 @@ class Pen:
         return Content(", ".join(words))
 
     def _stretch(self, row: Row) -> Content:
-        text = f"reading {row.reading}: {short_name(row.since)} to here"
+        several = f", {show_band(*row.several)}" if row.several is not None else ""
+        text = f"reading {row.reading}{several}: {short_name(row.since)} to here"
         if self.spoken and row.stretch is not None:
             sound = row.stretch.sound.replace("-", " to ")
             return Content(f"{text}, lost {row.stretch.lost}, sound {sound}, limit {row.stretch.limit}")

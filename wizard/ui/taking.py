@@ -22,7 +22,7 @@ from wizard.ui.readings_page import Deed, ReadingsPage
 from wizard.ui.step_card import StepCard, choices
 from wizard.ui.sure import Sure
 from wizard.ui.target import Target
-from wizard.ui.telling import judged, show_value, undone, where
+from wizard.ui.telling import judged, show_typed, undone, where
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -128,7 +128,7 @@ class Taking(JobView):
         self.chosen = None
         self.same_crank = False
         self.query_one(ReadingEntry).value = ""
-        shown = show_value(typed.value, clamp=target.clamp is not None)
+        shown = show_typed(typed, clamp=target.clamp is not None)
         self.say(Content.assemble(("Taken: ", ""), (shown, "bold"), f"  {where(target)}"))
         self.then(partial(self._say_judged, len(self.session.state.readings)))
 

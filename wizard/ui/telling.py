@@ -7,7 +7,8 @@ from typing import Literal
 from textual.content import Content
 
 from wizard.quantities import show_amps, show_volts
-from wizard.ui.readings_page import DOUBTED
+from wizard.ui.reading_text import Typed
+from wizard.ui.readings_page import DOUBTED, with_unit
 from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment, JudgedReading
 from wizard.walk.drawing import short_name, verdict
@@ -51,11 +52,17 @@ def show_value(value: float | Literal["open"], *, clamp: bool) -> str:
     return "open" if value == "open" else show_amps(value) if clamp else show_volts(value)
 
 
+def show_typed(typed: Typed, *, clamp: bool) -> str:
+    """What was typed, with its unit: of several cranks, the least and the most."""
+    if typed.minimum is None or typed.maximum is None:
+        return show_value(typed.value, clamp=clamp)
+    return f"{show_value(typed.minimum, clamp=clamp)} to {show_value(typed.maximum, clamp=clamp)}"
+
+
 def judged(reading: JudgedReading, assessment: Assessment) -> Content:
     """A reading just taken, how it stands to its limit, and the first warning that goes with it."""
     word = verdict(reading.judgement, reading.meaning, floor=bool(reading.floor))
-    value = reading.volts if reading.clamp is None else reading.amps
-    shown = show_value("open" if value is None else value, clamp=reading.clamp is not None)
+    shown = with_unit(reading)
     said = f"  {word.mark} {word.value}" if word.value else ""
     bound = "at least" if reading.floor else "limit"
     limit = f"  {bound} {show_volts(reading.limit_v)}" if reading.limit_v is not None else ""

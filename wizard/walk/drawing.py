@@ -9,7 +9,7 @@ from enum import StrEnum
 from wizard.circuit.circuit import Circuit, PassivePart
 from wizard.circuit.map import Side
 from wizard.quantities import show_band, show_volts
-from wizard.walk.assessment import Assessment, JudgedReading, Meaning, SpanView
+from wizard.walk.assessment import Assessment, Band, JudgedReading, Meaning, SpanView
 
 
 class Section(StrEnum):
@@ -80,7 +80,8 @@ class Row:
 
     `lead` is R, B or nothing; `between` says that the part lies between the leads, `clamped` that the clamp
     is around it. `stretch` is the latest reading across several parts that ends at this point, `since` its
-    start and `reading` its number. `barred` says that the point can't be reached.
+    start, `reading` its number and `several` the least and the most when it is of several cranks. `barred` says
+    that the point can't be reached.
     """
 
     section: Section
@@ -96,6 +97,7 @@ class Row:
     stretch: Drop | None = None
     since: str = ""
     reading: int = 0
+    several: Band | None = None
     barred: bool = False
 
 
@@ -248,6 +250,7 @@ class _Pen:
             stretch=reading_drop(reading) if reading else None,
             since=(reading.red or "") if reading else "",
             reading=reading.id if reading else 0,
+            several=reading.range_v if reading else None,
         )
 
     def _leads_belong_to(self, section: Section) -> bool:
