@@ -16,7 +16,7 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.faults import CHARGE, MATERIAL_V, NEW_BATTERY, NO_REPAIR, Site, site_span
 from wizard.diagnosis.planner import Reach, minutes_for
-from wizard.quantities import capitalised, show_amps, show_band, show_volts
+from wizard.quantities import capitalised, show_against, show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
@@ -320,15 +320,18 @@ def statement(belief: Belief, limits: Limits, evidence: Shown) -> str:
         label = circuit.parts[site.part].part.label
         label = capitalised(label)
         limit, _ = limits.judge(circuit, "cranking", evidence.start, evidence.end, 0.0)
-        allowed = f" Practice allows {show_volts(limit)}." if limit is not None else ""
+        volts = None if evidence.drop.volts is None else abs(evidence.drop.volts)
+        lost = "" if volts is None else show_volts(volts)
+        allowed = "" if limit is None else show_volts(limit)
+        if volts is not None and limit is not None:
+            lost, allowed = show_against(volts, limit)
         if evidence.drop.volts is None:
             first = f"{label}: open; the whole battery shows across it ({reading})."
         else:
-            volts = abs(evidence.drop.volts)
             how = "the difference of " if len(evidence.drop.spans) > 1 else ""
-            first = f"{label}: {show_volts(volts)} lost with start held ({how}{reading})."
+            first = f"{label}: {lost} lost with start held ({how}{reading})."
         sound = f" A sound one would lose {show_band(*evidence.expected_v)} at this current."
-        return first + sound + allowed
+        return first + sound + (f" Practice allows {allowed}." if allowed else "")
     return _family_statement(belief, limits, evidence, reading)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from wizard.quantities import printable, show_amps, show_band, show_milliohms, show_volts
+from wizard.quantities import printable, show_against, show_amps, show_band, show_milliohms, show_volts
 from wizard.walk.assessment import Assessment, Finding, JudgedReading, Next, Suspect
 from wizard.walk.desk import Desk
 
@@ -78,7 +78,8 @@ class _Printout:
         return known.label if known else repair
 
     def _reading(self, reading: JudgedReading) -> str:
-        said = f"{reading.id}. {reading.state}, {self._place(reading)}: {_value(reading)}"
+        value, limit = value_and_limit(reading)
+        said = f"{reading.id}. {reading.state}, {self._place(reading)}: {value}"
         facts: list[str] = []
         if reading.struck:
             facts.append("struck out")
@@ -86,8 +87,8 @@ class _Printout:
             facts.append("before the repair")
         if judged := (FLOOR_JUDGED if reading.floor else JUDGED)[reading.judgement]:
             facts.append(judged.upper() if reading.judgement == "over" else judged)
-        if reading.limit_v is not None:
-            facts.append(f"{'at least' if reading.floor else 'limit'} {show_volts(reading.limit_v)}")
+        if limit:
+            facts.append(f"{'at least' if reading.floor else 'limit'} {limit}")
         if reading.expected_v:
             facts.append(f"sound {show_band(*reading.expected_v)}")
         if reading.expected_a:
@@ -182,12 +183,20 @@ class _Printout:
         return f"{caution.title}. {caution.text}"
 
 
-def _value(reading: JudgedReading) -> str:
-    if reading.open:
-        return "open"
+def value_and_limit(reading: JudgedReading) -> tuple[str, str]:
+    """What was read, and what it is judged by, with the decimals that tell them apart; nothing where there is no limit.
+
+    Of several cranks the least and the most stand behind it.
+    """
+    limit = "" if reading.limit_v is None else show_volts(reading.limit_v)
     if reading.amps is not None:
-        return show_amps(reading.amps)
-    return show_volts(reading.volts) if reading.volts is not None else "no value"
+        return show_amps(reading.amps), limit
+    if reading.volts is None:
+        return "open" if reading.open else "no value", limit
+    value = show_volts(reading.volts)
+    if reading.limit_v is not None:
+        value, limit = show_against(reading.volts, reading.limit_v)
+    return value + (f" ({show_band(*reading.range_v)})" if reading.range_v is not None else ""), limit
 
 
 def _listed(numbers: list[int]) -> str:

@@ -8,11 +8,11 @@ from functools import cached_property
 
 from wizard.diagnosis.finding import drop_between, trusted
 from wizard.files import shelf
-from wizard.quantities import capitalised, printable, show_against, show_amps, show_band, show_volts
+from wizard.quantities import capitalised, printable, show_amps, show_band
 from wizard.record.costs import cost_lines, totals
 from wizard.record.customer import HEARD, customer_page
 from wizard.record.names import Names
-from wizard.record.printout import FLOOR_JUDGED, JUDGED
+from wizard.record.printout import FLOOR_JUDGED, JUDGED, value_and_limit
 from wizard.record.proof_lines import repair_lines
 from wizard.record.repair_words import MARKS, follow_up_words, foreseen_words, size_lines
 from wizard.record.report_lines import (
@@ -178,15 +178,7 @@ class _Clerk:
     def _reading(self, reading: JudgedReading) -> ReadingLine:
         floor = bool(reading.floor)
         taken = self.state.readings[reading.id - 1]
-        value, limit = "open", "" if reading.limit_v is None else show_volts(reading.limit_v)
-        if reading.amps is not None:
-            value = show_amps(reading.amps)
-        elif reading.volts is not None:
-            value = show_volts(reading.volts)
-            if reading.limit_v is not None:
-                value, limit = show_against(reading.volts, reading.limit_v)
-        if reading.range_v is not None:
-            value += f" ({show_band(*reading.range_v)})"
+        value, limit = value_and_limit(reading)
         expected = show_band(*reading.expected_v) if reading.expected_v else ""
         if reading.expected_a:
             expected = f"{reading.expected_a[0]:.0f} to {show_amps(reading.expected_a[1])}"

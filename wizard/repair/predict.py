@@ -26,10 +26,6 @@ class Foreseen:
     middle: float
     high: float
 
-    def holds(self, value: float) -> bool:
-        """Whether a reading lies within the band."""
-        return self.low <= value <= self.high
-
 
 def predict(belief: Belief, repair: str, observables: Sequence[Observable]) -> list[Foreseen]:
     """Bands that hold nine of ten readings after the repair has cured all that it can, whatever else is at fault.
