@@ -82,7 +82,7 @@ LATER = st.one_of(
     st.builds(events.FollowUp, open=st.booleans(), why=TEXTS),
     st.builds(events.MinutesLogged, minutes=ABOVE_ZERO, step=st.none() | IDS, work=TEXTS),
     st.builds(events.PartPriced, what=TEXTS, price=st.floats(0, 1e7), count=ABOVE_ZERO),
-    st.builds(events.LabourPriced, per_hour=st.floats(0, 1e6)),
+    st.builds(events.LabourPriced, per_hour=st.none() | st.floats(0, 1e6)),
     st.builds(events.CostStruck, entry=st.integers(-5, 30)),
     st.builds(events.Jumped, step=IDS),
     st.builds(events.Cranked, seconds=st.floats(0, 3600)),
