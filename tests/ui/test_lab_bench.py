@@ -90,7 +90,8 @@ async def test_an_exercise_is_played_to_its_hand_in(tmp_path: Path, size: tuple[
         assert [path.name for path in tmp_path.iterdir()] == ["a-b-learner.first-clamp.draft.json"]
         await press(pilot, "i", "enter")
         told = page_text(app)
-        assert told.startswith("Handed in as a-b-learner.first-clamp.handin.json.")
+        assert told.startswith("Handed in as a-b-learner.first-clamp.handin.json\nin the folder")
+        assert str(tmp_path) in told
         assert "100 of 100 points" in told
         assert "YOURS           BEST" in told
         await press(pilot, "escape")
@@ -162,7 +163,12 @@ async def test_wrong_uses_are_let_happen(tmp_path: Path) -> None:
         await pilot.pause()
         await press(pilot, "escape", "escape")
         await measure(pilot, app, "battery-positive-post", "engine-block", "space")
-        await press(pilot, "f", "space", "x", "f", "f", "h")
+        await press(pilot, "f", "space", "x", "f", "f")
+        # With both leads on nothing no reading is taken, and none is marked.
+        await press(pilot, "h", "space")
+        assert "Both leads are on nothing" in text_of(app)
+        assert len(bench(app).attempt.readings) == 2
+        await press(pilot, "r", "h")
         slips = [slip for _, slip in bench(app).attempt.bench.slips]
         assert slips == ["ohms-live", "cautions-unread", "lead-open"]
 
@@ -217,7 +223,7 @@ async def test_an_exercise_is_played_from_home_and_broken_off_and_handed_in(bay:
         await driven.press("e", *"Lesson", "enter")
         await driven.type("Ada B.")
         # The story, then the cautions put off.
-        await driven.press("escape", "escape", "h")
+        await driven.press("escape", "escape", "r", "h")
         assert "1." in driven.shown()
         await driven.press("f1")
         assert "hold start for that long, and read" in driven.shown()
@@ -263,15 +269,18 @@ async def test_the_bench_looks_as_it_was_kept(
     tmp_path: Path, size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its text against a kept copy, from the story to the feedback. The same vehicle, a minute between deeds."""
+    # The folder is shown from home on, so it looks the same on every machine.
+    monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setattr("wizard.ui.lab_bench.secrets.randbits", lambda _: 7)
     monkeypatch.setattr(Attempt, "elapsed_s", property(lambda attempt: 60.0 * len(attempt.lines)))
     exercise, desk = set_exercise("first-clamp")
-    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    (tmp_path / "lessons").mkdir()
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path / "lessons")
     looks: dict[str, str] = {}
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
         looks["bench-story"] = text_of(app)
-        await press(pilot, "escape", "escape")
+        await press(pilot, "enter", "escape")
         await measure(pilot, app, "battery-positive-post", "starter-b-stud")
         await measure(pilot, app, "starter-case", "battery-negative-post")
         await press(pilot, "x", "f", "f", "up", "up", "c")

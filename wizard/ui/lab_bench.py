@@ -43,6 +43,7 @@ from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
 from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.pick import Item, Pick
+from wizard.ui.story import Story
 from wizard.ui.theme import GRAPHITE, PAPER
 from wizard.ui.visit import Page
 from wizard.walk.assessment import Next
@@ -188,7 +189,7 @@ class BenchScreen(UnderBoxes[Path]):
         goals = "".join(f"\n- {goal}" for goal in self.exercise.goals)
         learn = f"You learn to{goals}\n\n" if goals else ""
         story = f"{self.exercise.story.strip()}\n\n{learn}You have {self.exercise.minutes:.0f} minutes."
-        self.app.push_screen(Page(self.exercise.title, story), lambda _: self._first_cautions())
+        self.app.push_screen(Story(self.exercise.title, story), lambda _: self._first_cautions())
 
     def _first_cautions(self) -> None:
         if not any(isinstance(line.deed, CautionsRead) for line in self.attempt.lines):
@@ -247,6 +248,13 @@ class BenchScreen(UnderBoxes[Path]):
         self.app.push_screen(AskText("How many seconds is start held?", "", f"{self.hold_s:g}", check), given)
 
     def action_read(self, held: bool) -> None:
+        if self.function == "clamp" and self.around is None:
+            self.say("The clamp is around nothing: c puts it around the part that leads on from a point.")
+            return
+        if self.function != "clamp" and self.red is None and self.black is None:
+            listen = " o holds start without a reading." if held else ""
+            self.say(f"Both leads are on nothing: r and b put them on a point.{listen}")
+            return
         deed = Probed(
             function=self.function,
             range=self.range,
@@ -382,7 +390,7 @@ class BenchScreen(UnderBoxes[Path]):
         except DropwalkError as error:
             self.say(f"! {error}")
             return
-        at = f"Handed in as {self.handed_in.name}."
+        at = f"Handed in as {self.handed_in.name}\nin the folder {_shown_folder(self.handed_in)}."
         attempt = self.attempt
         if not self.answers:
             own = own_text(self.desk.circuit, attempt.readings, (slip for _, slip in attempt.bench.slips))
@@ -517,6 +525,12 @@ def _told(deed: Probed) -> str:
         where = f"{short_name(deed.red or 'nothing')} to {short_name(deed.black or 'nothing')}"
     held = f" (start {deed.held_s:g} s)" if deed.held_s else ""
     return f"{deed.shown}  {where}{held}"
+
+
+def _shown_folder(file: Path) -> str:
+    """Where a file is, from the user's home on where it is there."""
+    folder, home = file.parent.absolute(), Path.home()
+    return f"~/{folder.relative_to(home)}" if folder.is_relative_to(home) else str(folder)
 
 
 def begin(exercise: Exercise, desk: Desk, student: str, folder: Path) -> Attempt:
