@@ -79,6 +79,21 @@ def test_the_work_is_that_of_the_part(remote_desk, repair, step, tool, seen, for
     assert any("will not do" in line or "replaced" in line or "not clear" in line for line in advice.not_enough)
 
 
+@pytest.mark.parametrize(
+    ("repair", "tried"),
+    [
+        ("replace-solenoid", "lets go"),
+        ("replace-starter", "lets go"),
+        ("replace-isolator", "off means off"),
+        ("replace-start-switch", "park or neutral"),
+        ("replace-battery", "tell the vehicle"),
+    ],
+)
+def test_what_needs_the_battery_is_tried_once_it_is_on_again(remote_desk, repair, tried):
+    order = advise(remote_desk.circuit, shelf.repairs(), repair).order
+    assert place(order, "ground lead on") < place(order, tried) < place(order, "measure the same spans")
+
+
 def test_a_fuse_is_worked_on_as_a_fuse_whatever_the_map_calls_its_repair(remote_desk):
     chart = remote_desk.circuit.map
     fused = chart.parts["isolator"].model_copy(update={"kind": Kind.FUSE})
@@ -99,6 +114,8 @@ def test_a_repair_names_the_cables_whose_size_is_to_be_chosen(remote_desk):
     table = shelf.repairs()
     assert advise(remote_desk.circuit, table, "replace-long-cable").replaces == ("long-cable",)
     assert advise(remote_desk.circuit, table, "replace-isolator").replaces == ()
+    beside = advise(remote_desk.circuit, table, "run-a-ground-cable")
+    assert (beside.replaces, beside.lays) == ((), ("body",))
 
 
 def test_own_advice_is_of_repairs_that_there_are_and_comes_with_its_kinds(front_desk):
@@ -114,9 +131,10 @@ def test_nothing_is_to_be_done_where_nothing_was_shown(front_desk):
 
 
 def test_a_table_without_a_kind_is_refused_with_its_place():
-    text = "repairs: mine\nbefore: []\nafter: []\nkinds:\n  clean: {order: [do it]}\n  tighten: {tools: [wrench]}\n"
+    text = "repairs: mine\nbefore: []\non_again: []\nafter: []\nkinds:\n"
+    text += "  clean: {order: [do it]}\n  tighten: {tools: [wrench]}\n"
     with pytest.raises(BadFile) as refused:
         checked(parse_document(text, "mine.yaml"), RepairTable)
     told = str(refused.value)
-    assert "mine.yaml:4:1: kinds: there is no row 'replace'" in told
-    assert "mine.yaml:6:3: kinds.tighten.order: say at least one thing to do" in told
+    assert "mine.yaml:5:1: kinds: there is no row 'replace'" in told
+    assert "mine.yaml:7:3: kinds.tighten.order: say at least one thing to do" in told

@@ -16,6 +16,7 @@ from wizard.repair.sizing import (
     Duty,
     candidate,
     heated_c,
+    laid_beside,
     replacement,
     smallest,
 )
@@ -182,6 +183,19 @@ def test_what_a_size_reads_today_is_by_the_table_at_the_currents_and_air_of_the_
         if choice.conductor is COPPER and choice.size.label == "70 mm2":
             assert 165 * 4.2 / 58 / 70 < choice.today_v < 165 * 4.2 * 0.272e-3
         assert choice.today_v < choice.drop_v
+
+
+def test_a_cable_laid_beside_the_body_is_sized_by_the_length_it_comes_to(remote_desk):
+    laid = laid_beside(remote_desk.circuit, remote_desk.limits, "body", (0.5, 1.5, 4.0), motor_a=170.0)
+    # US Army TM 5-3820-256-24-4: 0.1 V under 3 ft, 0.2 V from 3 to 6 ft; longer ones in proportion.
+    assert [one.duty.allowed_v for one in laid] == pytest.approx([0.1, 0.2, 0.2 * 4.0 / 1.8288], rel=1e-3)
+    areas = [one.metric.size.area_mm2 for one in laid]
+    assert areas == sorted(areas)
+    for one in laid:
+        assert one.duty.current_a >= remote_desk.circuit.demand_a[2] * 0.9
+        assert one.metric.fits
+        assert one.gauge.fits
+        assert one.metric == smallest(COPPER, one.duty, METRIC)[0]
 
 
 def test_rings_are_named_where_the_map_tells_the_studs(remote_desk):

@@ -20,7 +20,15 @@ from wizard.quantities import (
     show_volts,
 )
 from wizard.repair.predict import Foreseen
-from wizard.repair.sizing import INSULATION_C, Candidate, Duty, Replacement, replacement
+from wizard.repair.sizing import (
+    COPPER_CLAD_WARNING,
+    INSULATION_C,
+    Candidate,
+    Duty,
+    Replacement,
+    laid_beside,
+    replacement,
+)
 from wizard.walk.assessment import Assessment, SpanView
 from wizard.walk.desk import Desk
 from wizard.walk.follow_up import FollowUpView
@@ -30,6 +38,8 @@ from wizard.walk.undersized import Undersized, undersized
 # `!` says why nothing can be said.
 SizeLine = tuple[str, str]
 MARKS = ("-", "!")
+# Lengths that a new cable beside a body or an engine comes to.
+_LENGTHS_M = (0.5, 1.0, 2.0, 3.0, 4.0)
 
 
 def size_lines(desk: Desk, found: Assessment, part: str, *, inch: bool = False) -> list[SizeLine]:
@@ -59,14 +69,10 @@ def _small(small: Undersized) -> Iterator[SizeLine]:
 
 def _lines(sized: Replacement, span: SpanView | None, inch: bool) -> Iterator[SizeLine]:
     duty = sized.duty
-    length, start = show_length(duty.length_m, inch=inch), show_temperature(duty.around_c, inch=inch)
     hottest = show_temperature(INSULATION_C, inch=inch)
+    length = show_length(duty.length_m, inch=inch)
     yield "", f"{length} long; {show_volts(duty.allowed_v)} may be lost in it and {hottest} reached."
-    worst = f"{show_amps(duty.current_a)} for {duty.seconds:g} s, starting from {start}, with no heat lost"
-    yield "", f"At worst: {worst}."
-    if duty.today_a is not None:
-        where = f"about {show_amps(duty.today_a)} and {show_temperature(duty.air_c, inch=inch)}"
-        yield "", f"Today: what a meter reads across a sound one in this vehicle, at {where}."
+    yield from _loads(duty, inch)
     yield "Now", _now(span)
     yield "Map", size_words(sized.standard, duty, inch=inch)
     if (sized.fitted.size, sized.fitted.conductor) != (sized.standard.size, sized.standard.conductor):
@@ -75,6 +81,29 @@ def _lines(sized: Replacement, span: SpanView | None, inch: bool) -> Iterator[Si
     yield from (("Too small", size_words(small, duty, inch=inch)) for small in sized.too_small if not small.fits)
     yield from (("", line) for line in sized.ends)
     yield from (("-", line) for line in sized.advice)
+
+
+def _loads(duty: Duty, inch: bool) -> Iterator[SizeLine]:
+    """What is meant by at worst and by today."""
+    start = show_temperature(duty.around_c, inch=inch)
+    worst = f"{show_amps(duty.current_a)} for {duty.seconds:g} s, starting from {start}, with no heat lost"
+    yield "", f"At worst: {worst}."
+    if duty.today_a is not None:
+        where = f"about {show_amps(duty.today_a)} and {show_temperature(duty.air_c, inch=inch)}"
+        yield "", f"Today: what a meter reads across a sound one in this vehicle, at {where}."
+
+
+def laid_lines(desk: Desk, found: Assessment, part: str, *, inch: bool = False) -> list[SizeLine]:
+    """Sizes of a new cable to be laid beside a part, by how long it comes to be."""
+    motor_a = sum(found.current_a) / 2 if found.current_a else None
+    lengths = tuple(0.0254 * n for n in (20, 40, 80, 120, 160)) if inch else _LENGTHS_M
+    choices = laid_beside(desk.circuit, desk.limits, part, lengths, motor_a)
+    lines: list[SizeLine] = [("", "By how long it comes to be, as it will lie."), *_loads(choices[0].duty, inch)]
+    for laid in choices:
+        sizes = [size_words(tried, laid.duty, inch=inch) for tried in (laid.metric, laid.gauge) if tried is not None]
+        length = show_length(laid.duty.length_m, inch=inch)
+        lines += [(length, said) for said in sizes or ["no standard size does; lay two side by side"]]
+    return [*lines, ("-", f"The maker's size wins where it is larger. {COPPER_CLAD_WARNING}")]
 
 
 def _now(span: SpanView | None) -> str:

@@ -14,7 +14,7 @@ from wizard.record.customer import HEARD, customer_page
 from wizard.record.names import Names
 from wizard.record.printout import FLOOR_JUDGED, JUDGED, value_and_limit
 from wizard.record.proof_lines import repair_lines
-from wizard.record.repair_words import MARKS, follow_up_words, foreseen_words, size_lines
+from wizard.record.repair_words import MARKS, follow_up_words, foreseen_words, laid_lines, size_lines
 from wizard.record.report_lines import (
     AnswerLine,
     CautionLine,
@@ -278,7 +278,10 @@ class _Clerk:
             tools=list(advice.tools),
             look=list(advice.look),
             not_enough=list(advice.not_enough),
-            sizes=[line for part in advice.replaces for line in self._sizes(part)],
+            sizes=[
+                *(line for part in advice.replaces for line in self._sizes(part)),
+                *(line for part in advice.lays for line in self._sizes(part, laid=True)),
+            ],
             predicted=[self._foreseen(foreseen) for foreseen in foresee_proof(self.case, advice.repair)],
             minutes=advice.minutes,
             cost=advice.cost,
@@ -288,9 +291,10 @@ class _Clerk:
         figure, where = foreseen_words(self.circuit, band)
         return f"{capitalised(where)}: {figure}"
 
-    def _sizes(self, part: str) -> Iterator[str]:
-        yield f"{capitalised(self.names.part(part))}:"
-        for about, said in size_lines(self.desk, self.found, part):
+    def _sizes(self, part: str, *, laid: bool = False) -> Iterator[str]:
+        """Sizes for what replaces a part, or for a cable that is laid beside it."""
+        yield f"A cable beside {self.names.part(part)}:" if laid else f"{capitalised(self.names.part(part))}:"
+        for about, said in (laid_lines if laid else size_lines)(self.desk, self.found, part):
             yield f"{about}: {said}" if about and about not in MARKS else said
 
     def _larger(self) -> Iterator[LargerLine]:

@@ -41,9 +41,13 @@ _LEAVES_BATTERY_ON = frozenset([RepairKind.CHARGE, RepairKind.HAND_OVER])
 
 
 class Work(Checked):
-    """How a repair is done. What is left out is as the less particular row says."""
+    """How a repair is done. What is left out is as the less particular row says.
+
+    `check` is what can be tried only once the battery is on again.
+    """
 
     order: Lines = []
+    check: Lines = []
     tools: Lines = []
     look: Lines = []
     not_enough: LongText = ""
@@ -60,11 +64,13 @@ class Inspection(Checked):
 class RepairTable(Checked):
     """The repairs file: how each kind of repair is done, then by sort of part, then by the repair's own id.
 
-    The most particular order, tools and limits hold; what to look at is all of it together.
+    The most particular order, checks, tools and limits hold; what to look at is all of it together. `on_again` puts the
+    battery back on, `after` ends every repair.
     """
 
     repairs: Id
     before: Lines
+    on_again: Lines
     after: Lines
     kinds: dict[RepairKind, Work]
     parts: dict[Sort, Inspection] = {}
@@ -88,7 +94,7 @@ class RepairTable(Checked):
 class Advice:
     """What to do for one repair, in order. `minutes` and `cost` (any currency) are the map's usual ones.
 
-    `replaces` names cables and straps whose size has to be chosen.
+    `replaces` names cables and straps whose size has to be chosen, `lays` parts beside which a new cable is laid.
     """
 
     repair: str
@@ -100,6 +106,7 @@ class Advice:
     minutes: float
     cost: float
     replaces: tuple[str, ...]
+    lays: tuple[str, ...]
 
 
 def advise(circuit: Circuit, table: RepairTable, repair: str) -> Advice:
@@ -109,17 +116,20 @@ def advise(circuit: Circuit, table: RepairTable, repair: str) -> Advice:
     """
     work = circuit.repairs[repair]
     if repair == NO_REPAIR:
-        return Advice(repair, work.label, (), (), (), (), 0.0, 0.0, ())
+        return Advice(repair, work.label, (), (), (), (), 0.0, 0.0, (), ())
     inspections = table.inspections(circuit, repair)
     kind, own = table.kinds[work.kind], table.own.get(repair, Work())
     on_parts = [seen.work[work.kind] for seen in inspections if work.kind in seen.work]
     order = own.order or _joined(on.order for on in on_parts) or kind.order
+    check = own.check or _joined(on.check for on in on_parts) or kind.check
     tools = own.tools or _joined(on.tools for on in on_parts) or kind.tools
     limits = [own.not_enough] if own.not_enough else [on.not_enough for on in on_parts if on.not_enough]
     looks = [kind.look, own.look, *(on.look for on in on_parts), *(seen.look for seen in inspections)]
-    if work.kind not in _LEAVES_BATTERY_ON:
-        order = [*table.before, *order, *table.after]
-    sized = work.kind in (RepairKind.REPLACE, RepairKind.REROUTE)
+    if work.kind in _LEAVES_BATTERY_ON:
+        order = [*order, *check]
+    else:
+        order = [*table.before, *order, *table.on_again, *check, *table.after]
+    sized, cables = work.kind in (RepairKind.REPLACE, RepairKind.REROUTE), (Kind.CABLE, Kind.STRAP)
     own_parts = {name: passive.part for name, passive in circuit.parts.items() if passive.part.repair == repair}
     return Advice(
         repair,
@@ -130,7 +140,8 @@ def advise(circuit: Circuit, table: RepairTable, repair: str) -> Advice:
         _once([*(limits or [kind.not_enough]), *(seen.note for seen in inspections), work.note]),
         work.minutes,
         work.cost,
-        tuple(name for name, part in own_parts.items() if sized and part.kind in (Kind.CABLE, Kind.STRAP)),
+        tuple(name for name, part in own_parts.items() if sized and part.kind in cables),
+        tuple(n for n, part in own_parts.items() if work.kind is RepairKind.REROUTE and part.kind not in cables),
     )
 
 

@@ -246,6 +246,36 @@ def replacement(
     return Replacement(part, duty, standard, fitted, lost_v, tuple(choices), tuple(too_small), fuse_a, ends, advice)
 
 
+@dataclass(frozen=True)
+class Laid:
+    """The smallest copper sizes that do for a new cable of a length: metric, and gauge; None where none is so large."""
+
+    duty: Duty
+    metric: Candidate | None
+    gauge: Candidate | None
+
+
+def laid_beside(
+    circuit: Circuit, limits: Limits, part: str, lengths_m: tuple[float, ...], motor_a: float | None = None
+) -> list[Laid]:
+    """Sizes of a new cable beside a part of the circuit that has none of its own, for each length it may come to.
+
+    It carries all that the part did, and may lose what practice allows a cable of that length.
+    """
+    found: list[Laid] = []
+    for length_m in lengths_m:
+        cable = circuit.map.parts[part].model_copy(
+            update={"kind": Kind.CABLE, "length_m": length_m, "size": METRIC[-1], "resistance_mohm": None}
+        )
+        chart = circuit.map.model_copy(update={"parts": {**circuit.map.parts, part: cable}})
+        others = {name: change for name, change in circuit.changes.parts.items() if name != part}
+        changes = circuit.changes.model_copy(update={"parts": others})
+        duty = duty_of(Circuit.of(chart, changes, circuit.air_c), limits, part, motor_a=motor_a)
+        metric, gauge = (smallest(Conductor.COPPER, duty, series)[0] for series in (METRIC, GAUGES))
+        found.append(Laid(duty, metric, gauge))
+    return found
+
+
 def _ends(circuit: Circuit, passive: PassivePart) -> Iterator[str]:
     for point, end in zip(passive.part.between, passive.part.ends or (), strict=False):
         what = f"a ring for {end}, hole {RING_HOLES_MM[end]:g} mm" if end in RING_HOLES_MM else "a clamp for the post"

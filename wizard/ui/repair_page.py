@@ -16,7 +16,7 @@ from wizard.circuit.map import PartChange, RepairKind
 from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.quantities import Size, capitalised, parse_quantity, show_length, show_volts
-from wizard.record.repair_words import MARKS, foreseen_words, metal_words, size_lines
+from wizard.record.repair_words import MARKS, SizeLine, foreseen_words, laid_lines, metal_words, size_lines
 from wizard.repair.advice import Advice, advise
 from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import COPPER_CLAD_WARNING, Candidate, Replacement, replacement
@@ -111,6 +111,9 @@ def repair_text(
     lines += _section(f"What the spans will read after it{with_it}, nine times in ten", told)
     for part in advice.replaces:
         lines += _section(f"Size: {desk.circuit.parts[part].part.label}", _sizes(desk, assessment, part, inch=inch))
+    for part in advice.lays:
+        label = desk.circuit.parts[part].part.label
+        lines += _section(f"Size: a cable beside {label}", _aligned(laid_lines(desk, assessment, part, inch=inch)))
     lines += _section("What to do, in this order", [f"{n}. {line}" for n, line in enumerate(advice.order, 1)])
     lines += _section("Tools", [", ".join(advice.tools)] if advice.tools else [])
     lines += _section("Look at, once it is open", [f"- {line}" for line in advice.look])
@@ -133,7 +136,10 @@ def _section(heading: str, lines: list[str]) -> list[Content]:
 
 
 def _sizes(desk: Desk, assessment: Assessment, part: str, *, inch: bool) -> list[str]:
-    lines = size_lines(desk, assessment, part, inch=inch)
+    return _aligned(size_lines(desk, assessment, part, inch=inch))
+
+
+def _aligned(lines: list[SizeLine]) -> list[str]:
     heads = [about if about in MARKS else f"{about + ':':12}" if about else "" for about, _ in lines]
     return [f"{head} {said}".strip() for head, (_, said) in zip(heads, lines, strict=True)]
 
