@@ -21,7 +21,7 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.map import CircuitMap, Side
 from wizard.circuit.network import BATTERY, MOTOR, Floats, Observable
-from wizard.diagnosis.faults import NO_REPAIR, Cell, FaultModel, History, Site
+from wizard.diagnosis.faults import NO_REPAIR, Cell, History, Site, sites_of
 from wizard.diagnosis.planner import Reach, candidates, minutes_for
 from wizard.diagnosis.prediction import SOURCE_V
 from wizard.diagnosis.yardsticks import BestPlan, Puzzle
@@ -84,7 +84,7 @@ class Vehicle:
 def vehicles(at: Desk) -> list[Vehicle]:
     """Every single fault that has to be found, at every severity, with its odds."""
     found: list[Vehicle] = []
-    for site in FaultModel(at.circuit, at.priors, History()).sites:
+    for site in sites_of(at.circuit, at.priors, History()):
         cells = [cell for cell in site.fine if _has_to_be_found(at.circuit, site, _condition(at.circuit, site, cell))]
         breaks = [[cell] for cell in cells if cell.is_open]
         mended = [cell for cell in cells if not cell.is_open]

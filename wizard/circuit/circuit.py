@@ -98,6 +98,12 @@ class Circuit:
         low, typical, high = self.map.starter.cranking_a
         return low, typical * cold, high * cold
 
+    @property
+    def demand_log_spread(self) -> float:
+        """Standard deviation of the logarithm of that current: low and high hold nine of ten healthy engines."""
+        low, _, high = self.demand_a
+        return float(np.log(high / low)) / (2 * 1.645)
+
     @cached_property
     def pull_in_ohm(self) -> float:
         return self.system_v / self.map.solenoid.pull_in_a

@@ -29,6 +29,12 @@ MATERIAL_V, MATERIAL_CONTROL_V = 0.1, 0.3
 _HARD = 1.2
 # Ratio from one severity to the next: fine for single faults, coarse for pairs.
 _FINE, _COARSE = 1.6, 2.8
+# Faults too small to matter, for each one that matters.
+_MINOR = 0.15
+# A Gaussian as the sum of five narrower ones, in its standard deviations: (middle, width, share).
+IN_FIVE = ((-1.7, 0.42, 0.10), (-0.85, 0.42, 0.24), (0.0, 0.42, 0.32), (0.85, 0.42, 0.24), (1.7, 0.42, 0.10))
+# A severity whose readings differ in kind this far to either side of its middle is cut in five.
+_FAR = 1.6
 # A cell's standard deviation over its middle is this share of (ratio - 1), so that neighbours melt into one another.
 _WIDTH = 0.48
 
@@ -128,13 +134,11 @@ def _excess_cells(material_ohm: float, most_ohm: float, ratio: float, open_share
     """Log-spaced severities: half a decade below what matters, then up to `most_ohm`, then a break."""
     below = _ladder(material_ohm * 0.35, material_ohm, max(ratio, 1.7))
     above = _ladder(material_ohm, most_ohm, ratio)
-    ratios = [ratio] * len(above)
     if ratio < _COARSE:
         # Beyond, hardly any current flows and coarse steps tell as much.
         above += _ladder(most_ohm, 20.0 * most_ohm, 3.0)
-        ratios += [3.0] * (len(above) - len(ratios))
-    share = (1.0 - open_share) / (0.15 * 1 + 1)
-    cells = [Cell(share * 0.15 / len(below), ohm, ohm * _WIDTH * 0.4, minor=True) for ohm in below]
+    share = (1.0 - open_share) / (1.0 + _MINOR)
+    cells = [Cell(share * _MINOR / len(below), ohm, ohm * _WIDTH * 0.4, minor=True) for ohm in below]
     # Milder faults are the commoner ones: the weight falls with the square root of a decade.
     fall = np.array([(ohm / material_ohm) ** -0.15 for ohm in above])
     fall *= share / fall.sum()
@@ -232,6 +236,21 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     return tuple(site for site in sites if site.weight > 0)
 
 
+def _parts(cell: Cell, *, cut: bool) -> tuple[Cell, ...]:
+    """A cell in five, or as it is."""
+    if not cut:
+        return (cell,)
+    return tuple(
+        replace(
+            cell,
+            weight=cell.weight * share,
+            added_ohm=max(cell.added_ohm + middle * cell.spread_ohm, 0.1 * cell.added_ohm),
+            spread_ohm=width * cell.spread_ohm,
+        )
+        for middle, width, share in IN_FIVE
+    )
+
+
 def _reweighed(cell: Cell, total: float) -> Cell:
     return replace(cell, weight=cell.weight / total)
 
@@ -252,7 +271,35 @@ class FaultModel:
 
     def __post_init__(self) -> None:
         self.load = LoadModel(self.circuit)
-        self.sites = sites_of(self.circuit, self.priors, self.history)
+        self.sites = self._cut(sites_of(self.circuit, self.priors, self.history))
+
+    def _cut(self, sites: Sequence[Site]) -> tuple[Site, ...]:
+        """The sites with those single severities cut that straddle a change in kind, at any likely current.
+
+        Readings jump where the engine stalls and where the contacts stay open; a straight line does not lead there.
+        """
+        circuit, index = self.circuit, self.load.index
+        flat = [(site, cell) for site in sites for cell in site.fine]
+        branch = np.array([[index[site.branch], index[BATTERY]] for site, _ in flat])
+        added, spread, share, demand = (
+            np.array([getattr(cell, name) for _, cell in flat])
+            for name in ("added_ohm", "spread_ohm", "source_share", "demand")
+        )
+        works = np.array([cell.coil_works for _, cell in flat])
+        kinds: list[Ints] = []
+        for far in (-_FAR, _FAR):
+            ohm = np.stack([added + far * spread, np.zeros(len(flat))], axis=1)
+            answers = self.load.answers(Added(branch, ohm, works), [], 12.6 * circuit.scale * share)
+            for middle, _, _ in IN_FIVE:
+                current = circuit.demand_a[1] * np.exp(middle * circuit.demand_log_spread)
+                held = self.load.hold(answers, current * demand)
+                kinds.append(np.where(held.heard == HEARD.index(Heard.NO_CLICK), 2, held.turning.astype(np.intp)))
+        low, high = np.split(np.stack(kinds), 2)
+        straddles = iter((low != high).any(axis=0))
+        return tuple(
+            replace(site, fine=tuple(part for cell in site.fine for part in _parts(cell, cut=bool(next(straddles)))))
+            for site in sites
+        )
 
     @cached_property
     def repairs(self) -> tuple[str, ...]:

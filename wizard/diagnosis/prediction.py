@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 from wizard.circuit.load import Added, Held
 from wizard.circuit.network import BATTERY, MOTOR, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context
-from wizard.diagnosis.faults import FaultModel
+from wizard.diagnosis.faults import IN_FIVE, FaultModel
 
 Flags = NDArray[np.bool_]
 
 # Cells of the logarithm of the current that the engine asks for, in standard deviations: (middle, width, share).
-CURRENT_FINE = ((-1.7, 0.42, 0.10), (-0.85, 0.42, 0.24), (0.0, 0.42, 0.32), (0.85, 0.42, 0.24), (1.7, 0.42, 0.10))
+CURRENT_FINE = IN_FIVE
 CURRENT_COARSE = ((-1.25, 0.7, 0.25), (0.0, 0.7, 0.5), (1.25, 0.7, 0.25))
 # A charged battery's own volts; the spreads of its internal resistance and the rotor's. Common practice, no source.
 SOURCE_V = 12.6
@@ -111,7 +111,7 @@ class Predictor:
     def __init__(self, model: FaultModel, repairs: Sequence[str]) -> None:
         self.model = model
         self.typical_a = model.circuit.demand_a[1]
-        self.log_spread = float(np.log(model.circuit.demand_a[2] / model.circuit.demand_a[0])) / (2 * 1.645)
+        self.log_spread = model.circuit.demand_log_spread
         self.spread_ohm = self._healthy_spreads()
         never = len(repairs) + 1
         done_at = [
