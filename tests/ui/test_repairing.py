@@ -149,7 +149,7 @@ async def test_a_larger_cable_is_advised_where_a_sound_one_is_too_small(bay: Ope
         assert isinstance(driven.app.screen, RepairPage)
         told = text(driven)
         assert "! Sound, and too small for its length" in told
-        assert "Here, sound: 25 mm2 copper" in told
+        assert "Here: 25 mm2 copper" in told
         assert "To fit: 70 mm2 copper" in told
         await driven.press("escape", "z")
         assert "Replace the long cable with its ends  sound, but too small for its length" in driven.shown()

@@ -76,7 +76,7 @@ def _lines(sized: Replacement, span: SpanView | None, inch: bool) -> Iterator[Si
     yield "Now", _now(span)
     yield "Map", size_words(sized.standard, duty, inch=inch)
     if (sized.fitted.size, sized.fitted.conductor) != (sized.standard.size, sized.standard.conductor):
-        yield "Here, sound", size_words(sized.fitted, duty, inch=inch)
+        yield "Here", size_words(sized.fitted, duty, inch=inch)
     yield from (("To fit", size_words(choice, duty, inch=inch)) for choice in sized.choices)
     yield from (("Too small", size_words(small, duty, inch=inch)) for small in sized.too_small if not small.fits)
     yield from (("", line) for line in sized.ends)
@@ -115,13 +115,18 @@ def _now(span: SpanView | None) -> str:
 
 
 def size_words(tried: Candidate, duty: Duty, *, inch: bool = False) -> str:
-    """A size with what it loses today and at worst, how hot it then is, and why it will not do where it won't."""
-    lost, _ = show_against(tried.drop_v, duty.allowed_v)
+    """A size with what it loses today and at worst, and either how hot it then is or why it will not do."""
+    lost, allowed = show_against(tried.drop_v, duty.allowed_v)
     today = f"{show_volts(tried.today_v)} today, " if tried.today_v is not None else ""
     words = f"{tried.size} {metal_words(tried.conductor)}: {today}{lost} at worst"
-    words += "" if tried.keeps_drop else f", more than {show_against(tried.drop_v, duty.allowed_v)[1]}"
-    hot = "" if tried.stays_cool else ", too hot"
-    return f"{words}, {show_temperature(round(tried.end_c), inch=inch)}{hot}"
+    hot = show_temperature(round(tried.end_c), inch=inch)
+    if tried.fits:
+        return f"{words}, {hot}"
+    # What is told from the limit only by more decimals shows them.
+    much = "too much" if allowed == show_volts(duty.allowed_v) else f"more than {allowed}"
+    return f"{words}: " + " and ".join(
+        text for bad, text in ((not tried.keeps_drop, much), (not tried.stays_cool, f"{hot} is too hot")) if bad
+    )
 
 
 def metal_words(conductor: Conductor) -> str:

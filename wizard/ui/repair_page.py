@@ -140,7 +140,7 @@ def _sizes(desk: Desk, assessment: Assessment, part: str, *, inch: bool) -> list
 
 
 def _aligned(lines: list[SizeLine]) -> list[str]:
-    heads = [about if about in MARKS else f"{about + ':':12}" if about else "" for about, _ in lines]
+    heads = [about if about in MARKS else f"{about + ':':10}" if about else "" for about, _ in lines]
     return [f"{head} {said}".strip() for head, (_, said) in zip(heads, lines, strict=True)]
 
 
