@@ -259,6 +259,10 @@ async def test_labour_and_parts_come_to_a_total(bay: Open, store: Store) -> None
         await driven.press("e")
         await driven.type("lug")
         assert driven.app.screen.query_one(Input).value == "33 cleaned the lug"
+        await driven.press("enter")
+        assert "It says the same as before." in driven.shown()
+        await driven.press("e")
+        await driven.type("lug")
         await driven.type("48 cleaned the lug and its stud")
         assert "cleaned the lug taken back" in text(driven)
         assert "Total 60.00" in text(driven)

@@ -104,6 +104,8 @@ class CostsPage(Logbook):
         """A new entry; one that it takes the place of is struck out first."""
         if was is None:
             self.put(f"Entered: {what}.", entry)
+        elif was.entry == entry:
+            self.say("It says the same as before.")
         else:
             self.put(f"Entry {was.number} is struck out; in its place: {what}.", CostStruck(entry=was.number), entry)
 
