@@ -52,7 +52,7 @@ def test_the_same_number_is_volts_on_a_24_v_system() -> None:
     [
         ("", False, "0.35"),
         ("", True, "165"),
-        ("abc", False, "not a value"),
+        ("abc", False, "no reading"),
         ("1.2.3", False, "not a value"),
         ("0.5 A", False, "unit"),
         ("0.5 V", True, "unit"),
@@ -60,7 +60,7 @@ def test_the_same_number_is_volts_on_a_24_v_system() -> None:
         ("99999999", False, "not possible"),
         ("9000", True, "more than any starter"),
         ("open", True, "amps"),
-        ("nan", False, "not a value"),
+        ("nan", False, "no reading"),
         ("1e999", False, "too large"),
         ("[bold]1[/]", False, "not a value"),
     ],

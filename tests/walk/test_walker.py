@@ -19,6 +19,7 @@ from wizard.walk.events import (
     Complaint,
     Event,
     Jumped,
+    OutOfReach,
     ReadingStruck,
     ReadingTaken,
     Repaired,
@@ -107,6 +108,8 @@ def test_the_map_of_the_walk_tells_done_from_not_needed_and_jumped_over() -> Non
         "jumped-over",
         "here",
     ]
+    barred = statuses(safe, read[0], read[1], OutOfReach(point="starter-b-stud"))
+    assert (barred["positive-drop"], barred["ground-drop"]) == ("jumped-over", "here")
     # Whether it would have been called for nobody can tell.
     assert jumped["split-positive"] == "not-needed"
 

@@ -214,6 +214,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         entry = self.query_one(ReadingEntry)
         if entry.has_focus:
             entry.type_in(text)
+            self.say("Letters together are text and do nothing. Esc empties the line; one letter alone is a key.")
         else:
             self.say(f"`{text}` was typed at once and did nothing. A key works when it is pressed alone.")
 

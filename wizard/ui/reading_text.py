@@ -44,6 +44,8 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
         if clamp:
             raise ValueError("A clamp meter reads amps; type 0 if it shows none")
         return Typed("open")
+    if not any(character.isdigit() for character in text):
+        raise ValueError(f"`{text}` is no reading. Esc empties the line; then type what the meter shows, or one key")
     if ends := _RANGE.match(text):
         return _range(ends, system_v, clamp)
     try:

@@ -97,7 +97,7 @@ def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[Step
     """Every step of the flow with how the walk stands to it, in the flow's order.
 
     Done is what was read, answered or repaired. What the walk would still ask for before the step at hand was jumped
-    over; what lies on a way that it has not taken is not needed.
+    over, and so was what can't be reached; what lies on a way that it has not taken is not needed.
     """
     walk = _Walk(Case.of(desk, state), True)
     here = assessment.next.step
@@ -110,7 +110,7 @@ def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[Step
             status = "here"
         elif walk.done(name, path):
             status = "done"
-        elif name in over:
+        elif name in over or (name in path and walk.barred(name)):
             status = "jumped-over"
         else:
             status = "ahead" if name in ahead else "not-needed"
@@ -228,6 +228,12 @@ class _Walk:
             case StepKind.FINISH:
                 return False
 
+    def barred(self, name: str) -> bool:
+        """Whether a step wants a lead where it can't be put."""
+        step = self.steps[name]
+        leads = {self._point(step.red), self._point(step.black)}
+        return step.kind is StepKind.MEASURE and bool(leads & self.case.state.out_of_reach)
+
     def _read_within(self, parts: set[str]) -> bool:
         """Whether a reading was taken between ends of these parts that no step of the walk asks for by itself."""
         asked = [
@@ -299,7 +305,7 @@ class _Walk:
                 symptom = symptom_of(self.desk, case.state) if step.field else None
                 return str(symptom) if symptom in step.choices else None
             case StepKind.MEASURE:
-                return self._measured(step)
+                return self._measured(name, step)
             case StepKind.SPLIT:
                 if case.found is not None:
                     return "found"
@@ -313,11 +319,11 @@ class _Walk:
             case StepKind.FINISH:
                 return None
 
-    def _measured(self, step: Step) -> str | None:
+    def _measured(self, name: str, step: Step) -> str | None:
+        if self.barred(name):
+            return "within"
         red, black = self._point(step.red), self._point(step.black)
         state = step.state or "cranking"
-        if {red, black} & self.case.state.out_of_reach:
-            return "within"
         taken = self.case.has(state, red, black)
         if taken is None or self.case.belief.doubt.get(taken.measurement.number, 0.0) > 0.5:
             return None
