@@ -12,6 +12,7 @@ from textual import events
 from textual.widgets import Input, Static
 
 from wizard.errors import DropwalkError
+from wizard.files.settings import Layout, Settings
 from wizard.lab.scenario import Scenario
 from wizard.lab.vehicle import Vehicle
 from wizard.record.session import Session
@@ -130,8 +131,9 @@ async def test_nothing_is_cranked_before_the_cautions_are_confirmed(bay: Open) -
         assert driven.job.session.state.cranks == 0
 
 
-async def test_the_cautions_are_paged_and_their_last_page_says_what_enter_means(bay: Open) -> None:
-    async with bay(DEMO) as driven:
+@pytest.mark.parametrize("layout", [Layout.USUAL, Layout.SPOKEN])
+async def test_the_cautions_are_paged_and_their_last_page_says_what_enter_means(bay: Open, layout: Layout) -> None:
+    async with bay(DEMO, settings=Settings(layout=layout, tour_seen=True)) as driven:
         await driven.press("enter")
         pages = 0
         while isinstance(driven.app.screen, CautionsPage):

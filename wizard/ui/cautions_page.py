@@ -33,9 +33,13 @@ class CautionsPage(Page):
     def on_mount(self) -> None:
         super().on_mount()
         if self._confirm:
-            scroll = self.query_one(VerticalScroll)
-            self.watch(scroll, "scroll_y", self._turned)
-            self.watch(scroll, "virtual_size", self._turned)
+            self.watch(self.query_one(VerticalScroll), "scroll_y", self._turned)
+
+    def on_resize(self) -> None:
+        super().on_resize()
+        if self._confirm:
+            # How many pages there are is known once they are laid out.
+            self.call_after_refresh(self._turned)
 
     def _turned(self) -> None:
         page, pages = self.page_of()

@@ -227,7 +227,8 @@ class JobScreen(Repairing):
         from wizard.ui.odds_page import odds_text
 
         if self.assessment is not None and page.is_attached:
-            page.show(odds_text(self.session.desk, self.assessment, shifts))
+            bars = self.app.settings.layout is not Layout.SPOKEN
+            page.show(odds_text(self.session.desk, self.assessment, shifts, bars=bars))
 
     def action_cautions(self) -> None:
         cautions = self.session.desk.cautions

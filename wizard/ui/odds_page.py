@@ -20,15 +20,16 @@ WAITING = "Working out what each reading did to the odds."
 _LEAST_SHOWN = 0.005
 
 
-def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift]) -> Content:
-    """Suspects, the history of their repairs' odds, and the tests that would move them."""
+def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = True) -> Content:
+    """Suspects, the history of their repairs' odds, and the tests that would move them; `bars` draws the odds too."""
     lines: list[Content] = [Content.styled("Suspects now", "bold $primary")]
     if not assessment.enough:
         lines.append(Content("Not enough to say yet: no repair stands out so far."))
     for suspect in assessment.suspects:
         if suspect.probability >= _LEAST_SHOWN:
-            odds = f"{suspect.probability:4.2f} {odds_bar(suspect.probability)} {odds_word(suspect.probability):11}"
-            lines.append(Content(f"{odds} {suspect_name(suspect)}"))
+            odds, word = suspect.probability, odds_word(suspect.probability)
+            drawn = f"{odds:4.2f} {odds_bar(odds)} {word:11} {suspect_name(suspect)}"
+            lines.append(Content(drawn if bars else f"{suspect_name(suspect)}, {word}, {odds:.2f}"))
     if sum(suspect.probability for suspect in assessment.suspects) > 1.0 + _LEAST_SHOWN:
         lines.append(Content("They add up to more than 1: two things can be wrong at once."))
     lines.append(Content.styled("\nWhat each reading did", "bold $primary"))
