@@ -19,7 +19,7 @@ async def test_a_demo_by_mouse_from_home_to_a_proved_repair(bay: Open) -> None:
         for _ in range(80):
             screen = driven.app.screen
             if isinstance(screen, CautionsPage):
-                await driven.click("read and done")
+                await driven.click("Enter next page" if "next page" in driven.shown() else "Enter I have read and done")
             elif isinstance(screen, FindingPage):
                 await driven.click("the repair is done")
             elif isinstance(screen, Confirm):
