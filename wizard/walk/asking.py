@@ -1,0 +1,273 @@
+"""What is asked for next, in words: a caution, a question, a reading, a repair, its proof, or the end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.network import Observable
+from wizard.diagnosis.doubt import reason, shown_value
+from wizard.diagnosis.evidence import Measurement
+from wizard.diagnosis.faults import CHARGE, NEW_BATTERY, NO_REPAIR
+from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair
+from wizard.diagnosis.planner import Act, minutes_for
+from wizard.quantities import show_band, show_volts
+from wizard.walk.assessment import Next
+from wizard.walk.case import Case, acts_up
+from wizard.walk.desk import Desk
+from wizard.walk.flow import DAMAGE, STILL_FAILS, Step, StepKind
+from wizard.walk.retest import proved, told_before, unproved, won_back
+
+
+def repair_cautions(desk: Desk, repair: str) -> list[str]:
+    """The cautions of a repair, by its work and the places of its parts."""
+    circuit = desk.circuit
+    places = {
+        str(circuit.map.points[point].place)
+        for passive in circuit.parts.values()
+        if passive.part.repair == repair
+        for point in passive.part.between
+    }
+    if repair in (CHARGE, NEW_BATTERY):
+        places.add("battery")
+    return desk.cautions.for_deed(str(circuit.repairs[repair].kind), *sorted(places))
+
+
+@dataclass(frozen=True)
+class Asking:
+    """Words every step for one case; where the walk goes is not decided here."""
+
+    case: Case
+
+    @property
+    def desk(self) -> Desk:
+        """What the case is judged by."""
+        return self.case.desk
+
+    @property
+    def steps(self) -> Mapping[str, Step]:
+        """The flow's steps by name."""
+        return self.case.desk.flow.steps
+
+    def caution(self, name: str) -> Next:
+        """Cautions to read before anything else."""
+        step = self.steps[name]
+        return Next(kind="caution", step=name, why=step.why or step.do, cautions=list(step.cautions))
+
+    def again(self, m: Measurement, step: str | None) -> Next:
+        """A doubted reading, once more."""
+        why = f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(self.case.belief, m)}. Take it again."
+        return self.measure(m.what, why, step).model_copy(update={"again": m.number})
+
+    def ask(self, name: str, choices: Sequence[str]) -> Next:
+        """A question; one about what is found on opening says what to open."""
+        step = self.steps[name]
+        why, repair = step.why, None
+        if self.case.found is not None and DAMAGE in step.choices:
+            repair, evidence = self.case.found
+            part = self.desk.circuit.parts.get(evidence.site.part)
+            what = f"the {part.part.label}" if part else f"the {evidence.site.part}"
+            why = f"Look at {what}. {why}"
+        return Next(kind="ask", step=name, why=why, choices=list(choices), minutes=step.minutes, repair=repair)
+
+    def measure(self, what: Observable, why: str, step: str | None) -> Next:
+        """A reading, with its limit and band and with what to heed while it is taken."""
+        desk, circuit = self.desk, self.desk.circuit
+        minutes = minutes_for(circuit, what, self.case.reach)
+        points = circuit.map.points
+        places = sorted({str(points[p].place) for p in (what.red, what.black) if p})
+        expected = expected_band(self.case.belief, what)
+        intermittent = self.case.state.complaint is not None and self.case.state.complaint.intermittent
+        failing = True if intermittent and acts_up(desk, self.case.state) else None
+        if what.clamp:
+            return Next(
+                kind="measure",
+                acting_up=failing,
+                step=step,
+                state=what.state,
+                clamp=what.clamp,
+                minutes=round(minutes, 1),
+                why=why,
+                cautions=desk.cautions.for_deed(what.state),
+            )
+        limit, _ = desk.limits.judge(circuit, what.state, what.red, what.black, 0.0)
+        return Next(
+            kind="measure",
+            acting_up=failing,
+            step=step,
+            state=what.state,
+            red=what.red,
+            black=what.black,
+            minutes=round(minutes, 1),
+            why=why,
+            limit_v=limit,
+            expected_v=expected,
+            cautions=desk.cautions.for_deed(what.state, *places),
+        )
+
+    def test(self, what: Observable, step: str | None) -> Next:
+        """A reading that was searched for."""
+        return self.measure(what, self._reason(what), step)
+
+    def _reason(self, what: Observable) -> str:
+        """Why a test: which suspects it tells apart."""
+        circuit, belief = self.desk.circuit, self.case.belief
+        if what.clamp:
+            return "It ties down the cranking current, and with it what every sound part would lose."
+        inside = set(circuit.path(what.red, what.black) or ())
+        row = self.desk.limits.floor_row(circuit, what.state, what.red, what.black)
+        if row == "battery-resting":
+            return "It tells whether the battery is charged enough for the other tests to mean anything."
+        if row == "battery-cranking":
+            return "It tells whether the battery holds up under the starter."
+        if row == "motor-feed":
+            return "It tells what the motor really gets: with good volts there, the motor is at fault."
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda p: -p[0])
+        likely = [site.part for odds, site in ranked if odds >= 0.02]
+        within = _listed(_label(circuit, n) for n in likely if n in inside)
+        outside = _listed(_label(circuit, n) for n in likely if n not in inside)
+        if len(inside) == 1 and within:
+            return f"It shows what {within} alone loses."
+        if within and outside:
+            return f"One reading separates {within} from {outside}."
+        if within:
+            return f"It shows whether {within} loses too much."
+        return "It clears what lies between these points."
+
+    def act(self, act: Act) -> Next:
+        """Something that could be done on the odds alone."""
+        label = self.desk.circuit.repairs[act.repair].label
+        if act.look:
+            step = next((n for n, s in self.steps.items() if s.kind is StepKind.ASK and DAMAGE in s.choices), None)
+            return Next(
+                kind="ask",
+                step=step,
+                repair=act.repair,
+                minutes=act.minutes,
+                why=f"Open it up and look, before: {label}.",
+            )
+        return Next(
+            kind="repair",
+            repair=act.repair,
+            minutes=act.minutes,
+            why=f"Do it now: {label} ({act.odds:.0%} likely).",
+            cautions=repair_cautions(self.desk, act.repair),
+        )
+
+    def repair(self, step: str | None) -> Next:
+        """The repair that the finding calls for."""
+        assert self.case.found is not None
+        repair, _ = self.case.found
+        work = self.desk.circuit.repairs[repair]
+        if step is None:
+            step = next((n for n, s in self.steps.items() if s.kind is StepKind.REPAIR), None)
+        return Next(
+            kind="repair",
+            step=step,
+            repair=repair,
+            minutes=work.minutes,
+            why=self._called_for(repair),
+            cautions=repair_cautions(self.desk, repair),
+        )
+
+    def _called_for(self, repair: str) -> str:
+        label = self.desk.circuit.repairs[repair].label
+        if repair in self.case.state.repairs:
+            return (
+                f"It was done before, and the readings still call for it: {label}. Look for why it did not hold, and "
+                "replace what is worn."
+            )
+        return f"The readings call for it: {label}."
+
+    def proof(self) -> Next | None:
+        """The span to measure again after the repair; None when there is none."""
+        case = self.case
+        if case.before is None:
+            return None
+        step = next((n for n, s in self.steps.items() if s.kind is StepKind.PROVE), None)
+        what = unproved(case)
+        if what is not None:
+            again = self.measure(what, "", step)
+            repair = self.desk.circuit.repairs[case.state.repairs[-1]].label
+            sound = "" if what.clamp else f" A sound one reads {show_band(*again.expected_v or (0, 0))}."
+            if numbers := told_before(case, what):
+                both = " and ".join(map(str, numbers))
+                sound += f" Before, it was the difference of readings {both}; now read straight across."
+            return again.model_copy(
+                update={
+                    "kind": "prove",
+                    "why": f"Measure the same span again under the same load, after: {repair}.{sound}",
+                }
+            )
+        return None
+
+    def finish(self, step: str | None) -> Next:
+        """The end, with what it comes to."""
+        case = self.case
+        if step is None:
+            ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
+            step = ends[-1] if ends else None
+        if proved(case) and self.remaining() < 0.5 and not self.still_fails():
+            return Next(kind="finish", step=step, why="The repair helped." + won_back(case))
+        sound = case.belief.repair_probability[NO_REPAIR]
+        complaint = case.state.complaint
+        if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:
+            return Next(kind="finish", step=step, why=self._hiding())
+        if sound >= 0.8 or top_repair(case.belief)[0] == NO_REPAIR:
+            why = "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
+            return Next(kind="finish", step=step, why=why)
+        repair, odds = top_repair(case.belief)
+        label = self.desk.circuit.repairs[repair].label
+        if repair in case.state.repairs:
+            why = (
+                f"This was done and the readings still point there: {label} ({odds:.0%}). Check the work and the new "
+                "part before anything else is replaced, and go by the maker's information from here."
+            )
+            return Next(kind="finish", step=step, why=why)
+        return Next(
+            kind="finish",
+            step=step,
+            why=(
+                "The tests within reach are exhausted and none of them shows one repair alone. "
+                f"The likeliest is: {label} ({odds:.0%}). Do not replace on odds alone."
+            ),
+        )
+
+    def _hiding(self) -> str:
+        """What is left to say of a fault that comes and goes and did not show itself."""
+        belief, circuit = self.case.belief, self.desk.circuit
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda pair: -pair[0])
+        likely = _listed(_label(circuit, site.part) for odds, site in ranked if odds >= 0.05)
+        spare, whole = belief.spare_v
+        where = f" It hides most likely in {likely}." if likely else ""
+        return (
+            f"Nothing wrong was shown while it cranks: {show_volts(spare)} are left before it stalls, where a sound "
+            f"circuit has {show_volts(whole)}.{where} Measure while it fails, and mark those readings."
+        )
+
+    def still_fails(self) -> bool:
+        """Whether the last repair left what is heard as it was, by the answer at a step that says so."""
+        state = self.case.state
+        return any(name in state.answered_now and state.answers[name] == STILL_FAILS for name in state.answers)
+
+    def remaining(self) -> float:
+        """Odds that something still wants a repair."""
+        return 1.0 - self.case.belief.repair_probability[NO_REPAIR]
+
+
+def in_all(other: Next, minutes: float) -> Next:
+    """An alternative with its minutes to a proven repair."""
+    return other.model_copy(update={"why": f"{other.why} In all about {minutes:.0f} minutes."})
+
+
+def _label(circuit: Circuit, name: str) -> str:
+    return f"the {circuit.parts[name].part.label}" if name in circuit.parts else f"the {name}"
+
+
+def _listed(labels: Iterable[str]) -> str:
+    """Up to two things by name, the rest by number."""
+    names = list(dict.fromkeys(labels))
+    if len(names) <= 2:
+        return " and ".join(names)
+    return f"{names[0]}, {names[1]} and {len(names) - 2} more"

@@ -1,0 +1,131 @@
+"""Which readings and questions are worth their minutes, within a run or anywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from wizard.circuit.map import Side
+from wizard.circuit.network import Observable
+from wizard.diagnosis.faults import NO_REPAIR
+from wizard.diagnosis.finding import ENOUGH, direct_tests, top_repair, trusted
+from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
+from wizard.walk.case import Case
+from wizard.walk.desk import Desk
+from wizard.walk.flow import EACH_PART, Step
+
+# A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
+_LIKELIER_THAN_NOT = 0.5
+# A test that promises less than this, in bits, is not worth a crank.
+_WORTH_BITS = 0.03
+# A run whose parts have less than this together is not split any further.
+_SUSPECTED = 0.04
+# Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
+_MOVABLE, _MOVED_MOST = 0.002, 20
+
+
+@dataclass(frozen=True)
+class Search:
+    """Looks for the next test of one case."""
+
+    case: Case
+
+    @property
+    def desk(self) -> Desk:
+        """What the case is judged by."""
+        return self.case.desk
+
+    def anywhere(self) -> list[Prospect]:
+        """Tests worth doing anywhere, the best first."""
+        tests = self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT)
+        # When plain readings have run out, a fault that comes and goes has to be made to show itself.
+        return tests or prospects(self.case.belief, [], self._questions(provoking=True), self.case.reach)
+
+    def split_tests(self, step: Step) -> list[Prospect]:
+        """Tests worth doing within a run, the best first; none when the run is not suspected any more."""
+        if step.run == "loop":
+            return self._worthwhile(self._tests(), self._questions())
+        own, belief = self.own_parts(step.run), self.case.belief
+        odds = belief.site_probability
+        sites = belief.model.sites
+        if sum(float(odds[n]) for n, site in enumerate(sites) if site.part in own) < _SUSPECTED:
+            return []
+        inside = [t for t in self._tests() if not t.clamp and self.within(own, t.red, t.black)]
+        return self._worthwhile(inside, [])
+
+    def within(self, parts: Iterable[str], red: str, black: str) -> bool:
+        """Whether both leads are on ends of these parts."""
+        points = {end for name in parts for end in self.desk.circuit.parts[name].part.between}
+        return {red, black} <= points
+
+    def own_parts(self, run: str | None) -> set[str]:
+        """The parts that a step splits a run of: those of its side, and of the contacts the contacts alone."""
+        circuit = self.desk.circuit
+        side = {"positive": Side.POSITIVE, "contacts": Side.POSITIVE, "ground": Side.GROUND}.get(
+            run or "", Side.CONTROL
+        )
+        own = {n for n, p in circuit.parts.items() if p.part.side is side}
+        contacts = circuit.map.solenoid.contacts
+        return {contacts} if run == "contacts" else own - {contacts}
+
+    def _tests(self) -> list[Observable]:
+        """Readings within reach that were not taken yet."""
+        case = self.case
+        known = frozenset(p for t in case.taken for p in (t.measurement.what.red, t.measurement.what.black) if p)
+        done = {(m.what.state, frozenset((m.what.red, m.what.black)), m.what.clamp) for m in trusted(case.belief)}
+        return [
+            t
+            for t in candidates(self.desk.circuit, case.reach, known)
+            if (t.state, frozenset((t.red, t.black)), t.clamp) not in done
+        ]
+
+    def applies(self, step: Step) -> bool:
+        """Whether a step is for this complaint."""
+        complaint = self.case.state.complaint
+        match step.when:
+            case None:
+                return True
+            case "repaired":
+                return self.case.before is not None
+            case "intermittent":
+                return complaint is not None and complaint.intermittent
+
+    def choices(self, step: Step) -> list[str]:
+        """What can be answered, with the likeliest parts by name where a step asks for one."""
+        belief = self.case.belief
+        ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda pair: -pair[0])
+        loop = set(self.desk.circuit.main_loop)
+        parts = [site.part for odds, site in ranked if site.part in loop and odds >= _MOVABLE][:_MOVED_MOST]
+        return [one for choice in step.choices for one in (parts if choice == EACH_PART else [choice])]
+
+    def _questions(self, *, provoking: bool = False) -> list[Question]:
+        """Questions whose answers are evidence; `provoking` ones make a fault that comes and goes show itself."""
+        asked: list[Question] = []
+        told = self.case.state.answered_now | self.case.state.answered_in_file
+        for name, step in self.desk.flow.steps.items():
+            if not step.evidence or name in told or not self.applies(step):
+                continue
+            if (step.when == "intermittent") != provoking:
+                continue
+            tables = {choice: step.evidence_for(choice) for choice in self.choices(step)}
+            asked.append(Question(name, step.minutes, {choice: table for choice, table in tables.items() if table}))
+        return asked
+
+    def _worthwhile(self, tests: Sequence[Observable], questions: Sequence[Question]) -> list[Prospect]:
+        """Tests that promise enough, the best for its minutes first.
+
+        When one repair is likely enough but nothing shows it yet, the quickest reading that would goes first.
+        """
+        if showing := self._showing(ENOUGH):
+            return showing
+        ranked = prospects(self.case.belief, tests, questions, self.case.reach)
+        return [p for p in ranked if p.bits >= _WORTH_BITS]
+
+    def _showing(self, likely: float) -> list[Prospect]:
+        """Readings that would show the likeliest repair directly, the quickest first, when its odds are this good."""
+        case = self.case
+        repair, odds = top_repair(case.belief)
+        if repair == NO_REPAIR or odds < likely or case.found is not None:
+            return []
+        direct = direct_tests(case.belief, repair, case.reach)
+        return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct]
