@@ -46,6 +46,8 @@ _NOW: dict[str, list[Key]] = {
 _AFTER: list[Key] = [("z", "repair"), ("i", "starts"), ("y", "labour, parts"), ("q", "report")]
 # Lines that what is said may take; more of it is one key away.
 _MOST_SAID, _MORE = 3, Content.assemble(("w", "bold $primary"), " shows the rest of this.")
+# What start does while a reading is taken; held, the engine may turn or not.
+_HELD = {"resting": "resting", "cranking": "start held"}
 _WAY = {Way.WALK: "the walk", Way.FASTEST: "best test"}
 
 
@@ -261,7 +263,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         air = show_temperature(round(air_c), inch=self.inch)
         vehicle = f"{desk.circuit.map.circuit}  {desk.circuit.system_v:g} V  {air}"
         volts = [
-            f"{show_volts(reading.volts)} {name}"
+            f"{show_volts(reading.volts)} {_HELD[name]}"
             for name, reading in posts(desk.circuit, self.assessment).items()
             if reading.volts is not None
         ]
