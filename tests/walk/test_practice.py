@@ -233,6 +233,22 @@ def test_a_battery_is_charged_before_it_is_condemned(remote_desk: Desk, then: li
     assert answer.next.repair == repair
 
 
+def test_a_battery_that_falls_under_load_is_filled_up_first(remote_desk: Desk) -> None:
+    """Not quite full and below its floor under the starter: charge it, test again, and only then replace it."""
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.CRANKS_SLOWLY)
+    tired = [_posts("cranking", 8.86), ReadingTaken(state="cranking", clamp="rear-cable", value=219.0)]
+    log: list[Event] = [Started(title="tired", complaint=complaint), _posts("resting", 12.37), *tired]
+    first = assess(remote_desk, fold(log), "fastest", cautions_read=True).finding
+    assert first is not None
+    assert first.repair == "charge-battery"
+    assert "12.37 V" in first.statement
+    assert "8.86 V" in first.statement
+    log += [Repaired(repair="charge-battery"), _posts("resting", 12.6), *tired]
+    then = assess(remote_desk, fold(log), "fastest", cautions_read=True).finding
+    assert then is not None
+    assert then.repair == "replace-battery"
+
+
 def test_no_repair_is_called_for_without_end(remote_desk: Desk) -> None:
     """A joint that cleaning leaves as it was is cleaned twice at most, whatever the meter goes on reading."""
     complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK)

@@ -287,7 +287,7 @@ def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
                 return belief.repair_of(flat.site), flat
     if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
         return repair, evidence
-    return _over_its_limit(belief, limits)
+    return _over_its_limit(belief, limits) or _low_under_load(belief, limits)
 
 
 def _done_enough(belief: Belief, repair: str) -> bool:
@@ -309,6 +309,16 @@ def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     state, volts = evidence.drop.spans[0].state, abs(evidence.drop.volts)
     _, judgement = limits.judge(belief.model.circuit, state, evidence.start, evidence.end, volts)
     return (repair, evidence) if judgement == "over" else None
+
+
+def _low_under_load(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
+    """A battery that is sure to be at fault, however mildly, and falls below its floor: charged first if not full."""
+    odds = zip(belief.site_probability, belief.model.sites, strict=True)
+    worn = shown(belief, limits, NEW_BATTERY)
+    if worn is None or sum(float(share) for share, site in odds if site.part == "battery") < ENOUGH:
+        return None
+    flat = None if CHARGE in belief.evidence.repairs else shown(belief, limits, CHARGE)
+    return (CHARGE, flat) if flat is not None else (NEW_BATTERY, worn)
 
 
 def statement(belief: Belief, limits: Limits, evidence: Shown) -> str:
@@ -344,7 +354,11 @@ def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: 
             floor, _ = limits.floor(circuit, "battery-resting")
             if CHARGE in belief.evidence.repairs:
                 return f"The battery was charged and rests at {value} ({reading}): it does not hold its charge."
-            return f"The battery rests at {value} ({reading}); {show_volts(floor)} or more is charged enough to test."
+            rests = f"The battery rests at {value} ({reading}); {show_volts(floor)} or more is charged enough to test."
+            loaded = drop_between(trusted(belief), evidence.start, evidence.end)
+            if loaded is None or loaded.volts is None:
+                return rests
+            return f"{rests} Its posts fall to {show_volts(loaded.volts)} with start held."
         case "battery-worn":
             floor, _ = limits.floor(circuit, "battery-cranking")
             low, high = evidence.expected_v

@@ -17,6 +17,7 @@ from wizard.walk.assessment import Next
 from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
 from wizard.walk.flow import DAMAGE, STILL_FAILS, Step, StepKind
+from wizard.walk.judged import judged_readings
 from wizard.walk.retest import proved, told_before, unproved, won_back
 
 
@@ -215,8 +216,7 @@ class Asking:
         if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:
             return Next(kind="finish", step=step, why=self._hiding())
         if sound >= 0.8 or top_repair(case.belief)[0] == NO_REPAIR:
-            why = "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
-            return Next(kind="finish", step=step, why=why)
+            return Next(kind="finish", step=step, why=self._nothing_shown())
         repair, odds = top_repair(case.belief)
         label = self.desk.circuit.repairs[repair].label
         if repair in case.state.repairs:
@@ -232,6 +232,24 @@ class Asking:
                 "The tests within reach are exhausted and none of them shows one repair alone. "
                 f"The likeliest is: {label} ({odds:.0%}). Do not replace on odds alone."
             ),
+        )
+
+    def _nothing_shown(self) -> str:
+        """What is left to say where no repair is called for."""
+        past = [
+            reading
+            for reading in judged_readings(self.case)
+            if reading.judgement == "over"
+            and reading.meaning != "too-small"
+            and not (reading.before_repair or reading.struck)
+        ]
+        if not past:
+            return "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
+        numbers = " and ".join(str(reading.id) for reading in past)
+        which, are, it = ("Reading", "is", "it") if len(past) == 1 else ("Readings", "are", "them")
+        return (
+            f"No single repair was shown. {which} {numbers} {are} past what practice allows all the same: take {it} "
+            "again, and go by the maker's figures for this vehicle."
         )
 
     def _hiding(self) -> str:
