@@ -37,7 +37,7 @@ from wizard.diagnosis.prediction import (
 
 # Which hypotheses are kept for the exact sum: all if they are no more than so many, else as many of those within this
 # many nats of the best.
-_KEEP_NATS, _KEEP_MOST = 14.0, 2400
+_KEEP_NATS, _KEEP_MOST = 14.0, 2600
 _TIE_NATS = 1e-7
 # Severities further from the middle of their cell than so many standard deviations are predicted where they lie, up to
 # the farthest, for hypotheses within so many nats of the best.

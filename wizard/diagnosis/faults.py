@@ -35,6 +35,8 @@ _MINOR = 0.15
 IN_FIVE = ((-1.7, 0.42, 0.10), (-0.85, 0.42, 0.24), (0.0, 0.42, 0.32), (0.85, 0.42, 0.24), (1.7, 0.42, 0.10))
 # A severity whose readings differ in kind this far to either side of its middle is cut in five.
 _FAR = 1.6
+# The kind of a circuit whose contacts stay open, beside one that turns or stalls.
+_QUIET = 2
 # A cell's standard deviation over its middle is this share of (ratio - 1), so that neighbours melt into one another.
 _WIDTH = 0.48
 
@@ -276,7 +278,8 @@ class FaultModel:
     def _cut(self, sites: Sequence[Site]) -> tuple[Site, ...]:
         """The sites with those single severities cut that straddle a change in kind, at any likely current.
 
-        Readings jump where the engine stalls and where the contacts stay open; a straight line does not lead there.
+        Readings jump where the engine stalls and where the contacts stay open, and bend beyond: no straight line leads
+        there.
         """
         circuit, index = self.circuit, self.load.index
         flat = [(site, cell) for site in sites for cell in site.fine]
@@ -293,9 +296,10 @@ class FaultModel:
             for middle, _, _ in IN_FIVE:
                 current = circuit.demand_a[1] * np.exp(middle * circuit.demand_log_spread)
                 held = self.load.hold(answers, current * demand)
-                kinds.append(np.where(held.heard == HEARD.index(Heard.NO_CLICK), 2, held.turning.astype(np.intp)))
+                quiet = held.heard == HEARD.index(Heard.NO_CLICK)
+                kinds.append(np.where(quiet, _QUIET, held.turning.astype(np.intp)))
         low, high = np.split(np.stack(kinds), 2)
-        straddles = iter((low != high).any(axis=0))
+        straddles = iter(((low != high) | ((high == _QUIET) & (spread > 0))).any(axis=0))
         return tuple(
             replace(site, fine=tuple(part for cell in site.fine for part in _parts(cell, cut=bool(next(straddles)))))
             for site in sites
