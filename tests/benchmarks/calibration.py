@@ -40,6 +40,7 @@ from wizard.diagnosis.prediction import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREA
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
+from wizard.walk.flow import NOT_SURE
 from wizard.walk.state import fold
 from wizard.walk.walker import Plan, assess
 
@@ -241,6 +242,8 @@ class _Bench:
 
     def answer(self, name: str) -> str:
         evidence = self.desk.flow.steps[name].evidence
+        if not evidence:
+            return NOT_SURE
         sites = [fault.site for fault in self.vehicle.faults]
         site = np.array([[*sites, -1, -1][:2]])
         hearing = np.eye(len(HEARD))[[self.heard()]]
