@@ -270,3 +270,31 @@ def test_no_repair_is_called_for_without_end(remote_desk: Desk) -> None:
     assert done[:2] == ["clean-isolator-load-joint"] * 2
     assert len(done) == len(set(done)) + 1
     assert "was done" in answer.next.why
+
+
+@PLANS
+def test_a_bad_clamp_is_found_beside_a_battery_that_can_not_be_judged_behind_it(remote_desk: Desk, plan: Plan) -> None:
+    """Behind a clamp that lets little current through a worn battery keeps its volts: what shows is mended first."""
+    circuit = remote_desk.circuit
+    worn = circuit.battery_ohm + 0.028
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK)
+    log: list[Event] = [Started(title="two", complaint=complaint)]
+    excess, done = {"positive-clamp": 0.166}, list[str]()
+    while (answer := assess(remote_desk, fold(log), plan, cautions_read=True)).next.kind != "finish":
+        asked = answer.next
+        assert len(log) < 40
+        if answer.finding is not None and not answer.finding.proved:
+            assert answer.finding.repair == answer.repairs[0].repair
+        match asked.kind:
+            case "repair":
+                assert asked.repair is not None
+                done.append(asked.repair)
+                log.append(Repaired(repair=asked.repair))
+                excess.clear()
+                worn = circuit.battery_ohm if asked.repair == "replace-battery" else worn
+            case "ask":
+                assert asked.step is not None
+                log.append(Answered(step=asked.step, choice=NOT_SURE))
+            case _:
+                log.append(take(circuit, Condition(dict(excess), battery_ohm=worn, demand_a=250.0), asked))
+    assert done == ["clean-positive-clamp", "replace-battery"]

@@ -20,7 +20,7 @@ import numpy as np
 from wizard.circuit.load import Added, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
-from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
+from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
 from wizard.diagnosis.likelihood import Likelihood
 from wizard.diagnosis.prediction import (
     CURRENT,
@@ -225,10 +225,37 @@ class Belief:
     @cached_property
     def repair_probability(self) -> dict[str, float]:
         """Odds that each repair is the one to do first; they sum to 1."""
+        return self._shares(self.first_repair)
+
+    def with_first(self, repair: str) -> dict[str, float]:
+        """The same when this repair is done first wherever it is needed."""
+        number = self.model.repairs.index(repair)
+        return self._shares(np.where((self.needed == number).any(axis=1), number, self.first_repair))
+
+    def _shares(self, first: Ints) -> dict[str, float]:
+        """Odds of each repair, from the one that each kept hypothesis calls for first (k,)."""
         total = self._rest_repair.copy()
-        np.add.at(total, self.first_repair, self.weight)
+        np.add.at(total, first, self.weight)
         total /= total.sum()
         return dict(zip(self.model.repairs, total.tolist(), strict=True))
+
+    @cached_property
+    def needed_probability(self) -> dict[str, float]:
+        """Odds that each repair is needed, first or beside another; of two faults both count."""
+        total = self._rest_repair.copy()
+        both = self.needed[:, 0] != self.needed[:, 1]
+        np.add.at(total, self.needed[:, 0], self.weight)
+        np.add.at(total, self.needed[both, 1], self.weight[both])
+        # No repair beside one that is needed is no word against it.
+        total[-1] = self.repair_probability[NO_REPAIR]
+        whole = float(self._rest_repair.sum() + self.weight.sum())
+        return dict(zip(self.model.repairs, np.minimum(total / whole, 1.0).tolist(), strict=True))
+
+    def repair_beside(self, aside: str) -> Ints:
+        """Under each kept hypothesis the repair to do first when one of them is set aside (k,)."""
+        number = self.model.repairs.index(aside)
+        other = np.where(self.needed[:, 0] == number, self.needed[:, 1], self.needed[:, 0])
+        return np.where(self.first_repair == number, other, self.first_repair)
 
     @cached_property
     def site_probability(self) -> Floats:

@@ -266,6 +266,14 @@ def top_repair(belief: Belief) -> tuple[str, float]:
     return max(belief.repair_probability.items(), key=lambda pair: pair[1])
 
 
+def surely_needed(belief: Belief, likely: float) -> list[str]:
+    """Repairs that are needed with at least these odds, the one to do first and then the likeliest."""
+    first, _ = top_repair(belief)
+    odds = belief.needed_probability
+    named = [name for name, share in odds.items() if share >= likely and name != NO_REPAIR]
+    return sorted(named, key=lambda name: (name != first, -odds[name]))
+
+
 def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     """The repair that the readings call for, when it is likely enough and directly shown.
 
@@ -287,6 +295,9 @@ def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
                 return belief.repair_of(flat.site), flat
     if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
         return repair, evidence
+    for other in surely_needed(belief, ENOUGH):
+        if other != repair and (evidence := shown(belief, limits, other)):
+            return other, evidence
     return _over_its_limit(belief, limits) or _low_under_load(belief, limits)
 
 

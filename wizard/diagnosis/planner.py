@@ -129,13 +129,21 @@ def candidates(circuit: Circuit, reach: Reach, known: frozenset[str] = frozenset
 
 
 def prospects(
-    belief: Belief, tests: Sequence[Observable], questions: Sequence[Question], reach: Reach
+    belief: Belief,
+    tests: Sequence[Observable],
+    questions: Sequence[Question],
+    reach: Reach,
+    aside: str | None = None,
 ) -> list[Prospect]:
-    """All tests and questions, the one that leaves the fewest minutes to a finding first."""
+    """All tests and questions, the one that leaves the fewest minutes to a finding first.
+
+    `aside` is a repair that is sure already: what counts is what else is wrong.
+    """
     circuit = belief.model.circuit
     rows = np.argsort(belief.weight)[::-1][:_WEIGHED]
     weight = belief.weight[rows] / belief.weight[rows].sum()
-    repairs = np.eye(len(belief.model.repairs))[belief.first_repair[rows]]
+    wanted = belief.first_repair if aside is None else belief.repair_beside(aside)
+    repairs = np.eye(len(belief.model.repairs))[wanted[rows]]
     mass = weight[:, None] * repairs
     work = repair_minutes(belief)
     to_show, without = _minutes_to_show(belief, tests, reach)

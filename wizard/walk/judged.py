@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
-from wizard.diagnosis.finding import drop_between, expected_bands, trusted
+from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, trusted
 from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
@@ -127,15 +127,21 @@ def _milliohms(ohm: float) -> float:
     return round(ohm * 1e3, 3)
 
 
-def repair_odds(belief: Belief) -> list[RepairOdds]:
-    """Every repair with its odds, which sum to 1, the likeliest first."""
+def repair_odds(case: Case) -> list[RepairOdds]:
+    """Every repair with its odds to be the one to do first, which sum to 1, the likeliest first.
+
+    What the readings show goes before what is as sure and not shown.
+    """
+    belief = case.belief
+    first = case.found[0] if case.found else None
+    odds = belief.repair_probability if first in (None, top_repair(belief)[0]) else belief.with_first(first)
     parts: dict[str, list[str]] = {name: [] for name in belief.repair_probability}
     for site in belief.model.sites:
         if site.part not in (own := parts[belief.repair_of(site)]):
             own.append(site.part)
     return [
-        RepairOdds(repair=name, probability=odds, parts=parts[name])
-        for name, odds in sorted(belief.repair_probability.items(), key=lambda pair: -pair[1])
+        RepairOdds(repair=name, probability=share, parts=parts[name])
+        for name, share in sorted(odds.items(), key=lambda pair: -pair[1])
     ]
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
 from wizard.diagnosis.faults import NO_REPAIR
-from wizard.diagnosis.finding import ENOUGH, direct_tests, top_repair, trusted
+from wizard.diagnosis.finding import ENOUGH, direct_tests, surely_needed, top_repair, trusted
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
@@ -118,14 +118,17 @@ class Search:
         """
         if showing := self._showing(ENOUGH):
             return showing
-        ranked = prospects(self.case.belief, tests, questions, self.case.reach)
+        repair, odds = top_repair(self.case.belief)
+        # What is sure, and nothing within reach shows, must not hide what else is wrong.
+        aside = repair if odds >= ENOUGH and repair != NO_REPAIR else None
+        ranked = prospects(self.case.belief, tests, questions, self.case.reach, aside)
         return [p for p in ranked if p.bits >= _WORTH_BITS]
 
     def _showing(self, likely: float) -> list[Prospect]:
-        """Readings that would show the likeliest repair directly, the quickest first, when its odds are this good."""
+        """Readings that would show a repair of these odds directly, the quickest first."""
         case = self.case
-        repair, odds = top_repair(case.belief)
-        if repair == NO_REPAIR or odds < likely or case.found is not None:
+        if case.found is not None:
             return []
-        direct = direct_tests(case.belief, repair, case.reach)
+        shows = (direct_tests(case.belief, repair, case.reach) for repair in surely_needed(case.belief, likely))
+        direct = next(filter(None, shows), None) or []
         return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct]

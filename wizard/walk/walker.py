@@ -56,7 +56,7 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
         flow=desk.flow.flow,
         readings=readings,
         suspects=suspects(case.belief),
-        repairs=repair_odds(case.belief),
+        repairs=repair_odds(case),
         next=following,
         finding=_finding(case),
         warnings=warnings(case, readings, views),
