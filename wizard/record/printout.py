@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from wizard.quantities import printable, show_against, show_amps, show_band, show_milliohms, show_volts
+from wizard.record.names import Names
 from wizard.walk.assessment import Assessment, Finding, JudgedReading, Next, Suspect
 from wizard.walk.desk import Desk
 
@@ -25,7 +26,7 @@ def printout(title: str, desk: Desk, found: Assessment, width: int) -> str:
 
 class _Printout:
     def __init__(self, desk: Desk, found: Assessment, width: int) -> None:
-        self.desk = desk
+        self.desk, self.names = desk, Names(desk.circuit)
         self.found = found
         self.width = width
 
@@ -65,21 +66,9 @@ class _Printout:
         if empty and nothing:
             yield f"  {nothing}"
 
-    def _point(self, point: str) -> str:
-        known = self.desk.circuit.map.points.get(point)
-        return known.label if known else point
-
-    def _part(self, part: str) -> str:
-        known = self.desk.circuit.map.parts.get(part)
-        return known.label if known else part.replace("-", " ")
-
-    def _repair(self, repair: str) -> str:
-        known = self.desk.circuit.repairs.get(repair)
-        return known.label if known else repair
-
     def _reading(self, reading: JudgedReading) -> str:
         value, limit = value_and_limit(reading)
-        said = f"{reading.id}. {reading.state}, {self._place(reading)}: {value}"
+        said = f"{reading.id}. {reading.state}, {self.names.span(reading.red, reading.black, reading.clamp)}: {value}"
         facts: list[str] = []
         if reading.struck:
             facts.append("struck out")
@@ -104,11 +93,6 @@ class _Printout:
             step.state and step.red and step.black and limits.floor_row(circuit, step.state, step.red, step.black)
         )
 
-    def _place(self, reading: JudgedReading) -> str:
-        if reading.clamp:
-            return f"clamp around {self._part(reading.clamp)}"
-        return f"{self._point(reading.red or '')} to {self._point(reading.black or '')}"
-
     def _suspects(self) -> Iterator[str]:
         worth = [suspect for suspect in self.found.suspects if suspect.probability >= _WORTH_SAYING]
         yield from map(self._suspect, worth[:_MOST_SUSPECTS])
@@ -117,7 +101,7 @@ class _Printout:
 
     def _suspect(self, suspect: Suspect) -> str:
         odds = "over 99 %" if suspect.probability > 0.99 else f"{100 * suspect.probability:.0f} %"
-        said = f"{odds}: {self._part(suspect.part)}, {suspect.fault.replace('-', ' ')}"
+        said = f"{odds}: {self.names.part(suspect.part)}, {suspect.fault.replace('-', ' ')}"
         if suspect.excess_mohm and suspect.fault != "open":
             low, _, high = suspect.excess_mohm
             least, most = show_milliohms(low), show_milliohms(high)
@@ -130,7 +114,7 @@ class _Printout:
     def _finding(self, finding: Finding) -> Iterator[str]:
         yield finding.statement
         shown = f" (shown by {_listed(finding.evidence)})" if finding.evidence else ""
-        yield f"Repair: {self._repair(finding.repair)}{shown}"
+        yield f"Repair: {self.names.repair(finding.repair)}{shown}"
 
     def _next(self, step: Next) -> Iterator[str]:
         match step.kind:
@@ -142,7 +126,7 @@ class _Printout:
             case "measure" | "prove":
                 yield from self._measure(step)
             case "repair":
-                yield f"Do the repair: {self._repair(step.repair or '')}"
+                yield f"Do the repair: {self.names.repair(step.repair or '')}"
             case "caution":
                 yield self._title(step)
             case "finish":
@@ -163,7 +147,7 @@ class _Printout:
             if point in points:
                 yield f"{lead}: {points[point].label}, {points[point].probe}"
         if step.clamp:
-            yield f"Clamp meter around: {self._part(step.clamp)}"
+            yield f"Clamp meter around: {self.names.part(step.clamp)}"
         if step.expected_v:
             limit = ""
             if step.limit_v is not None:
