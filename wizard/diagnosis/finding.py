@@ -434,6 +434,7 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
     while_away = [m for m in belief.evidence.measurements if m.context == (belief.now.repairs, True)]
     own = {site.part for _, site in _sites_of(belief, repair)} if repair else set[str]()
     sound: list[str] = []
+    near: list[str] = []
     unseen: list[str] = []
     names = {
         "positive": "the positive side",
@@ -451,11 +452,13 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
             _, judgement = limits.judge(circuit, "cranking", *circuit.runs[run], drop.volts)
             if judgement != "over":
                 lose = "lose" if run == "contacts" else "loses"
-                sound.append(f"{name} {lose} {show_volts(drop.volts)}")
+                own_limit = sound if judgement == "within" else near
+                own_limit.append(f"{name} {lose} {show_volts(drop.volts)}")
     text = ""
-    if sound:
-        joined = " and ".join([", ".join(sound[:-1]), sound[-1]] if sound[1:] else sound)
-        text += f" {capitalised(joined)}, within limits."
+    for losing, what in ((sound, "within limits"), (near, "just past what practice allows")):
+        if losing:
+            joined = " and ".join([", ".join(losing[:-1]), losing[-1]] if losing[1:] else losing)
+            text += f" {capitalised(joined)}, {what}."
     if unseen:
         text += f" Not measured: {', '.join(unseen)}."
     return text
