@@ -72,7 +72,7 @@ def test_the_whole_walk_earns_every_point() -> None:
         ((POSITIVE, GROUND, CLAMP, RIGHT, GROUND, ANSWER), "side found first", 0),
         ((CLAMP, GROUND, SideNamed(side="ground"), RIGHT, GROUND, ANSWER), "side found first", 5),
         ((SideNamed(side="positive"), *WALK[3:]), "side found first", 0),
-        ((*[POSITIVE] * 20, *WALK), "readings", 0),
+        ((*[POSITIVE] * 30, *WALK), "readings", 0),
         ((*WALK[:-1], ANSWER.model_copy(update={"parts": ["block-joint"]})), "readings", 0),
         ((*WALK[:-1], ANSWER.model_copy(update={"parts": ["negative-clamp", "block-joint"]})), "minutes", 5),
         (WALK[:-1], "minutes", 0),

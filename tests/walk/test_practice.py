@@ -298,3 +298,58 @@ def test_a_bad_clamp_is_found_beside_a_battery_that_can_not_be_judged_behind_it(
             case _:
                 log.append(take(circuit, Condition(dict(excess), battery_ohm=worn, demand_a=250.0), asked))
     assert done == ["clean-positive-clamp", "replace-battery"]
+
+
+@PLANS
+def test_a_starter_that_cranks_well_after_the_repair_is_not_condemned(front_desk: Desk, plan: Plan) -> None:
+    """What a meter read while the contacts chattered must not count against a starter that turns the engine now."""
+    ground, clamp = ("starter-case", "battery-negative-post"), ("negative-clamp-body", "battery-negative-post")
+
+    def held(red: str, black: str, volts: float) -> ReadingTaken:
+        return ReadingTaken(state="cranking", red=red, black=black, value=volts)
+
+    log: list[Event] = [
+        Started(title="", complaint=Complaint(circuit="front-battery", symptom=Heard.RAPID_CLICKS)),
+        _posts("resting", 12.55),
+        _posts("cranking", 12.1),
+        held("battery-positive-post", "starter-b-stud", 0.08),
+        held(*ground, 7.4),
+        held(*ground, 7.38),
+        held("starter-case", "negative-clamp-body", 0.05),
+        Repaired(repair="clean-negative-clamp"),
+        held(*clamp, 0.01),
+        _posts("cranking", 11.2),
+        held("battery-positive-post", "starter-b-stud", 0.21),
+        held(*ground, 0.09),
+        held("starter-b-stud", "motor-stud", 0.05),
+        held("battery-positive-post", "s-terminal", 0.17),
+        held("motor-stud", "starter-case", 10.85),
+        Answered(step="heard-now", choice="cranks-normally"),
+    ]
+    answer = assess(front_desk, fold(log), plan, cautions_read=True)
+    assert answer.finding is not None
+    assert answer.finding.repair == "clean-negative-clamp"
+    assert answer.finding.proved
+    assert answer.next.step == "cranks-now"
+
+
+def test_nobody_opens_a_flat_battery_for_a_look(remote_desk: Desk) -> None:
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.NO_CLICK)
+    answer = assess(remote_desk, fold([Started(title="", complaint=complaint), _FLAT]), "walk", cautions_read=True)
+    assert (answer.next.kind, answer.next.repair) == ("repair", "charge-battery")
+
+
+def test_a_whole_battery_across_the_ground_side_is_an_open_span(front_desk: Desk) -> None:
+    """Contacts that never closed would leave the ground side without a volt."""
+    complaint = Complaint(circuit="front-battery", symptom=Heard.ONE_CLICK)
+    volts = ReadingTaken(state="cranking", red="starter-case", black="battery-negative-post", value=12.58)
+    log = [Started(title="", complaint=complaint), _CHARGED, _posts("cranking", 12.6), volts]
+    (told,) = assess(front_desk, fold(log), cautions_read=True).warnings
+    assert told.endswith("the span is open.")
+
+
+def test_a_sound_circuit_never_reads_more_than_its_battery_has(front_desk: Desk) -> None:
+    log = [Started(title="", complaint=Complaint(circuit="front-battery")), _CHARGED, _posts("cranking", 11.0)]
+    for reading in assess(front_desk, fold(log), cautions_read=True).readings:
+        assert reading.expected_v is not None
+        assert reading.expected_v[1] < 12.9

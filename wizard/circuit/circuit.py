@@ -98,6 +98,10 @@ class Circuit:
         low, typical, high = self.map.starter.cranking_a
         return low, typical * cold, high * cold
 
+    def opens(self, name: str) -> bool:
+        """Whether something can be opened for a look in minutes: a part, but not the contacts inside the solenoid."""
+        return name in self.parts and name != self.map.solenoid.contacts
+
     @property
     def demand_log_spread(self) -> float:
         """Standard deviation of the logarithm of that current: low and high hold nine of ten healthy engines."""

@@ -177,6 +177,10 @@ class Belief:
         repair = site.repair_after(self.evidence.repairs)
         return repair if repair in self.model.repairs else site.repair
 
+    def sites_of(self, repair: str) -> list[Site]:
+        """The sites that a repair is called for now."""
+        return [site for site in self.model.sites if self.repair_of(site) == repair]
+
     # --- what follows ------------------------------------------------------------------------------------------------
 
     @cached_property

@@ -54,6 +54,16 @@ class Evidence:
     away_now: bool = False
 
     @property
+    def turns_well(self) -> bool | None:
+        """Whether it cranks as it should now, by what was heard; None where nobody listened."""
+        heard = [
+            max(Heard, key=lambda one, table=table: table.get(one, table["otherwise"]))
+            for table in self.tables
+            if any(one in table for one in Heard)
+        ]
+        return all(one is Heard.CRANKS_NORMALLY for one in heard) if heard else None
+
+    @property
     def now(self) -> Context:
         """The circuit as it is at this moment."""
         return Context(len(self.repairs), self.away_now)

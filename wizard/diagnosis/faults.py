@@ -21,6 +21,7 @@ from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Floats, Ints,
 from wizard.diagnosis.priors import Priors
 
 NO_REPAIR, CHARGE, NEW_BATTERY = "no-repair", "charge-battery", "replace-battery"
+NEW_STARTER, FREE_ENGINE = "replace-starter", "free-the-engine"
 # A charged 12 V battery's own volts vary by this much, one standard deviation; common practice, no source.
 SOURCE_SPREAD = 0.13
 # An excess that loses less than this in a 12 V system is no reason to repair anything; common practice, no source.
@@ -223,18 +224,18 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     tired = [Cell(1.0, own * extra, own * extra * 0.22) for extra in (0.9, 1.5, 2.4, 3.8, 6.0, 9.6, 15.0, 25.0, 60.0)]
     family("battery", "worn", BATTERY, NEW_BATTERY, tired, tired[2::2])
     brushes = [Cell(1.0, rotor * extra, rotor * extra * 0.25) for extra in (0.6, 1.0, 1.7, 3.0, 5.0, 9.0, 20.0)]
-    family("starter", "worn", MOTOR, "replace-starter", brushes, brushes[1::2])
-    family("starter", "open", MOTOR, "replace-starter", *([Cell(1.0, OPEN_OHM, is_open=True)],) * 2)
+    family("starter", "worn", MOTOR, NEW_STARTER, brushes, brushes[1::2])
+    family("starter", "open", MOTOR, NEW_STARTER, *([Cell(1.0, OPEN_OHM, is_open=True)],) * 2)
     shorted = [
         Cell(1.0, -0.45 * rotor, 0.1 * rotor, demand=10.0),
         Cell(1.0, -0.65 * rotor, 0.07 * rotor, demand=10.0),
     ]
-    family("starter", "shorted", MOTOR, "replace-starter", shorted, shorted[1:])
+    family("starter", "shorted", MOTOR, NEW_STARTER, shorted, shorted[1:])
     high = circuit.demand_a[2] / typical
     drags = [Cell(1.0, demand=high * factor) for factor in (1.3, 1.55, 1.85, 2.2, 2.8)]
-    family("starter", "dragging", BATTERY, "replace-starter", drags, drags[1::2])
-    family("engine", "dragging", BATTERY, "free-the-engine", drags, drags[1::2])
-    family("coil", "open", BATTERY, "replace-starter", *([Cell(1.0, coil_works=False)],) * 2)
+    family("starter", "dragging", BATTERY, NEW_STARTER, drags, drags[1::2])
+    family("engine", "dragging", BATTERY, FREE_ENGINE, drags, drags[1::2])
+    family("coil", "open", BATTERY, NEW_STARTER, *([Cell(1.0, coil_works=False)],) * 2)
     return tuple(site for site in sites if site.weight > 0)
 
 

@@ -9,13 +9,23 @@ import numpy as np
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
-from wizard.circuit.load import HEARD
 from wizard.circuit.map import RepairKind
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
-from wizard.diagnosis.faults import CHARGE, MATERIAL_V, NEW_BATTERY, NO_REPAIR, Site, site_span
+from wizard.diagnosis.faults import (
+    CHARGE,
+    FREE_ENGINE,
+    MATERIAL_V,
+    NEW_BATTERY,
+    NEW_STARTER,
+    NO_REPAIR,
+    SOURCE_SPREAD,
+    Site,
+    site_span,
+)
 from wizard.diagnosis.planner import Reach, minutes_for
+from wizard.diagnosis.prediction import SOURCE_V
 from wizard.quantities import capitalised, show_against, show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
@@ -100,22 +110,23 @@ def trusted(belief: Belief) -> list[Measurement]:
 
 def expected_band(belief: Belief, what: Observable) -> tuple[float, float]:
     """Where nine of ten sound circuits would read, at the current as far as it is known."""
-    mean, spread = belief.healthy([what])
-    return _band(float(mean[0]), float(spread[0]), clamp=bool(what.clamp))
+    return expected_bands(belief, [what])[0]
 
 
 def expected_bands(belief: Belief, observables: Sequence[Observable]) -> list[tuple[float, float]]:
     """The same for many observables at once."""
     mean, spread = belief.healthy(observables)
-    return [
-        _band(float(m), float(s), clamp=bool(what.clamp)) for m, s, what in zip(mean, spread, observables, strict=True)
-    ]
+    full = (SOURCE_V + _BAND * SOURCE_SPREAD) * belief.model.circuit.scale
+    return [_band(float(m), float(s), what, full) for m, s, what in zip(mean, spread, observables, strict=True)]
 
 
-def _band(mean: float, spread: float, *, clamp: bool) -> tuple[float, float]:
+def _band(mean: float, spread: float, what: Observable, full: float) -> tuple[float, float]:
     # A meter in the bay shows hundredths of a volt: a narrower band would be a pretence.
-    wide = _BAND * max(spread, 1.0 if clamp else 0.003)
+    wide = _BAND * max(spread, 1.0 if what.clamp else 0.003)
     low, high = mean - wide, mean + wide
+    if not what.clamp:
+        # No more than a battery has.
+        low, high = max(low, -full), min(high, full)
     return (max(low, 0.0), high) if mean >= 0 else (low, min(high, 0.0))
 
 
@@ -150,6 +161,8 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
                     return Shown(site, drop, red, black, expected)
             continue
         state = "resting" if site.fault == "discharged" else "cranking"
+        if site.repair in (NEW_STARTER, FREE_ENGINE) and belief.evidence.turns_well:
+            continue
         if site.fault == "dragging":
             used = [m for m in measurements if m.what.state == "cranking"]
             if any(m.what.clamp for m in used) or len(used) >= 3:
@@ -178,8 +191,7 @@ def _starter_shows(belief: Belief) -> bool:
     """Whether more than volts at the motor speak for the starter: a sound one gets good volts too."""
     middle, _ = belief.current_a
     low, _, high = belief.model.circuit.demand_a
-    heard = any(name in HEARD for table in belief.evidence.tables for name in table)
-    return heard or middle < _TOO_LOW * low or middle > high
+    return belief.evidence.turns_well is False or middle < _TOO_LOW * low or middle > high
 
 
 def _charged(belief: Belief, limits: Limits) -> bool:
@@ -436,6 +448,7 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
     sound: list[str] = []
     near: list[str] = []
     unseen: list[str] = []
+    doubted: list[str] = []
     names = {
         "positive": "the positive side",
         "contacts": "the solenoid contacts",
@@ -447,7 +460,7 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
             continue
         drop = drop_between(measurements, *circuit.runs[run]) or drop_between(while_away, *circuit.runs[run])
         if drop is None:
-            unseen.append(name)
+            (doubted if _in_doubt(belief, *circuit.runs[run]) else unseen).append(name)
         elif drop.volts is not None:
             _, judgement = limits.judge(circuit, "cranking", *circuit.runs[run], drop.volts)
             if judgement != "over":
@@ -459,6 +472,14 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
         if losing:
             joined = " and ".join([", ".join(losing[:-1]), losing[-1]] if losing[1:] else losing)
             text += f" {capitalised(joined)}, {what}."
-    if unseen:
-        text += f" Not measured: {', '.join(unseen)}."
+    for left, what in ((unseen, "Not measured"), (doubted, "In doubt")):
+        if left:
+            text += f" {what}: {', '.join(left)}."
     return text
+
+
+def _in_doubt(belief: Belief, start: str, end: str) -> bool:
+    return any(
+        {m.what.red, m.what.black} == {start, end} and m.what.state == "cranking" and m.context == belief.now
+        for m in belief.evidence.measurements
+    )

@@ -248,11 +248,13 @@ class Act:
 
 
 def acts(belief: Belief) -> list[Act]:
-    """Looking at the likeliest thing, and repairing at once in the best order, the quicker in all first."""
+    """Looking at the likeliest thing that opens, and repairing at once in the best order, the quicker in all first."""
     odds = np.array([belief.repair_probability[name] for name in belief.model.repairs])
     minutes = repair_minutes(belief)
     first = int(np.argmin(minutes[:-1] / np.maximum(odds[:-1], 1e-9)))
-    likeliest = int(np.argmax(odds[:-1]))
+    circuit = belief.model.circuit
+    opens = [any(circuit.opens(site.part) for site in belief.sites_of(name)) for name in belief.model.repairs[:-1]]
+    likeliest = int(np.argmax(np.where(opens, odds[:-1], -1.0)))
     is_likeliest = np.arange(len(odds)) == likeliest
     damage = odds * np.where(is_likeliest, _LOOK_SHOWS, _LOOK_MISLEADS)
     seen = np.stack([damage, odds - damage])[:, None, :]

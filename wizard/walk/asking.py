@@ -9,7 +9,7 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import reason, shown_value
 from wizard.diagnosis.evidence import Measurement
-from wizard.diagnosis.faults import CHARGE, NEW_BATTERY, NO_REPAIR
+from wizard.diagnosis.faults import CHARGE, FREE_ENGINE, NEW_BATTERY, NEW_STARTER, NO_REPAIR
 from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair
 from wizard.diagnosis.planner import Act, minutes_for
 from wizard.quantities import show_band, show_volts
@@ -270,8 +270,10 @@ class Asking:
         return any(name in state.answered_now and state.answers[name] == STILL_FAILS for name in state.answers)
 
     def remaining(self) -> float:
-        """Odds that something still wants a repair."""
-        return 1.0 - self.case.belief.repair_probability[NO_REPAIR]
+        """Odds that something still wants a repair; of starter and engine a good crank says more than any odds."""
+        odds, well = self.case.belief.repair_probability, self.case.belief.evidence.turns_well
+        settled = (NO_REPAIR, NEW_STARTER, FREE_ENGINE) if well else (NO_REPAIR,)
+        return 1.0 - sum(odds.get(name, 0.0) for name in settled)
 
 
 def in_all(other: Next, minutes: float) -> Next:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, trusted
 from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
@@ -202,10 +203,12 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
             )
         sound = abs(belief.model.healthy_volts(what))
         full = 12.6 * circuit.scale
-        if what.state == "cranking" and row is None and sound < 0.3 * full and m.value > _WHOLE_BATTERY * full:
+        whole = what.state == "cranking" and row is None and sound < 0.3 * full and m.value > _WHOLE_BATTERY * full
+        if whole and belief.doubt.get(m.number, 0.0) < DOUBTED:
+            contacts = circuit.map.solenoid.contacts in (circuit.path(what.red, what.black) or ())
+            or_else = ", or the contacts never closed" if contacts else ""
             told.append(
-                f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open, or the "
-                "contacts never closed."
+                f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open{or_else}."
             )
     for m in doubted(belief):
         told.append(

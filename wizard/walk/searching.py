@@ -89,6 +89,9 @@ class Search:
                 return self.case.before is not None
             case "intermittent":
                 return complaint is not None and complaint.intermittent
+            case "opens":
+                found = self.case.found
+                return found is None or self.desk.circuit.opens(found[1].site.part)
 
     def choices(self, step: Step) -> list[str]:
         """What can be answered, with the likeliest parts by name where a step asks for one."""
