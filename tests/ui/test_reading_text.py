@@ -70,6 +70,28 @@ def test_what_can_not_be_a_reading_is_refused_with_what_to_type(text: str, clamp
         read_typed(text, 12.0, clamp=clamp)
 
 
+@pytest.mark.parametrize(
+    "text", ["0.9-1.3", "0.9 - 1.3", "1.3-0.9", "0.9..1.3", "0.9 to 1.3", "0.9to1.3 V", "900-1300 mV", "0,9 V-1,3 V"]
+)
+def test_a_range_is_read_however_it_is_written(text: str) -> None:
+    typed = read_typed(text, 12.0)
+    assert (typed.minimum, typed.maximum) == (pytest.approx(0.9), pytest.approx(1.3))
+    assert not typed.question
+
+
+def test_a_dash_before_a_figure_is_its_sign_and_in_an_exponent_no_range() -> None:
+    both = read_typed("-0.9 -1.3", 12.0)
+    assert (both.minimum, both.maximum) == (pytest.approx(0.9), pytest.approx(1.3))
+    assert "swapped" in both.question
+    assert read_typed("9e-1", 12.0) == Typed(0.9)
+
+
+@pytest.mark.parametrize("text", ["0.9~1.3", "0.9 & 1.3", "0.9-1.3-1.5"])
+def test_two_values_that_are_no_range_are_refused_with_its_form(text: str) -> None:
+    with pytest.raises(ValueError, match=r"0\.9-1\.3, 0\.9\.\.1\.3 or 0\.9 to 1\.3"):
+        read_typed(text, 12.0)
+
+
 def test_a_clamp_reads_amps_and_may_be_the_other_way_round() -> None:
     assert read_typed("165", 12.0, clamp=True) == Typed(165.0)
     turned = read_typed("-165 A", 12.0, clamp=True)

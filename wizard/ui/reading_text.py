@@ -11,9 +11,13 @@ from wizard.quantities import capitalised, parse_number, parse_quantity, show_am
 # No reading of a sound or a broken circuit passes this many times the system's volts.
 _MOST_OF_SYSTEM = 2.5
 _MOST_AMPS = 3000.0
-# Two values of several cranks: `0.5 0.7`, `0.5 to 0.7`, `0.5..0.7`, `500/700 mV`.
+# Two values of several cranks: `0.5 0.7`, `0.5-0.7`, `0.5 to 0.7`, `0.5..0.7`, `500/700 mV`. A dash behind a space and
+# right before a figure is a sign.
 _VALUE = r"([+-]?[\d.,]*\d[.,]?)\s*([A-Za-z]*?)"
-_RANGE = re.compile(rf"^\s*{_VALUE}\s*(?:\bto\b|\.\.|/|;|\s)\s*{_VALUE}\s*$")
+_DASH = r"(?:\s*[-\u2013]\s+|(?<!\s)[-\u2013])"
+_RANGE = re.compile(rf"^\s*{_VALUE}(?:\s*(?:to|\.\.|/|;)\s*|{_DASH}|\s+){_VALUE}\s*$")
+_RANGE_FORM = "Two values are a range: write it as 0.9-1.3, 0.9..1.3 or 0.9 to 1.3"
+_NUMBERS = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 @dataclass(frozen=True)
@@ -30,7 +34,7 @@ class Typed:
 
 
 def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
-    """Read `0.7`, `700 mV`, `,7`, `open`, `0.5 to 0.7` or, around a clamp, `165 A`.
+    """Read `0.7`, `700 mV`, `,7`, `open`, `0.5-0.7`, `0.5 to 0.7` or, around a clamp, `165 A`.
 
     A negative value means swapped leads and a bare number far too large means millivolts; both come back put
     right, with the question to ask. Raises ValueError that says what to type.
@@ -46,12 +50,13 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
         return Typed("open")
     if not any(character.isdigit() for character in text):
         raise ValueError(f"`{text}` is no reading. Esc empties the line; then type what the meter shows, or one key")
-    if ends := _RANGE.match(text):
-        return _range(ends, system_v, clamp)
     try:
         value = parse_quantity(text, "amps" if clamp else "volts", bare=1.0)
     except ValueError as error:
-        raise ValueError(capitalised(str(error))) from None
+        if ends := _RANGE.match(text):
+            return _range(ends, system_v, clamp)
+        form = f". {_RANGE_FORM}" if len(_NUMBERS.findall(text)) > 1 else ""
+        raise ValueError(f"{capitalised(str(error))}{form}") from None
     return _amps(value) if clamp else _volts(text, value, system_v)
 
 
