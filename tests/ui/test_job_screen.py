@@ -11,6 +11,7 @@ from driven import Bay, Open
 from textual import events
 from textual.widgets import Input, Static
 
+from wizard.circuit.map import Kind
 from wizard.errors import DropwalkError
 from wizard.files.settings import Layout, Settings
 from wizard.lab.scenario import Scenario
@@ -25,6 +26,7 @@ from wizard.ui.entry import ReadingEntry
 from wizard.ui.finding_page import FindingPage
 from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
+from wizard.ui.pick import Pick
 from wizard.ui.target import Target
 from wizard.walk.events import Complaint, Cranked, FailsNow, MinutesLogged, Noted, Repaired, StartSeen
 
@@ -426,6 +428,18 @@ async def test_a_reading_of_ones_own_between_any_two_points(bay: Open) -> None:
         assert driven.job.chosen is None
 
 
+async def test_a_clamp_is_offered_cables_and_straps_alone(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.press("m")
+        await driven.type("clamp meter")
+        page = driven.app.screen
+        assert isinstance(page, Pick)
+        parts = driven.job.session.desk.circuit.map.parts
+        assert page.items
+        assert {parts[item.id].kind for item in page.items} <= {Kind.CABLE, Kind.STRAP}
+
+
 async def test_escape_steps_back_one_thing_at_a_time(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await make_safe(driven)
@@ -454,6 +468,22 @@ async def test_a_job_left_is_found_again_where_it_was(bay: Open) -> None:
         assert later.next_step == "positive-drop"
         assert later.job.session.state == before
         assert later.job.bench is not None
+
+
+@pytest.mark.parametrize("looked_for", [(), ("slash", "o", "l", "d", "enter"), ("z",)])
+async def test_the_bar_at_home_is_on_the_job_just_left(bay: Open, store: Store, looked_for: tuple[str, ...]) -> None:
+    for title in ("Old one", "Older one"):
+        Session.create(store, title, Complaint(circuit="remote-battery"), now=now)
+    async with bay() as driven:
+        await driven.press("enter")
+        opened = driven.job.session.job_id
+        await driven.press("escape", *looked_for, "n", "enter")
+        await driven.type("Farm truck 12")
+        await driven.press("s", "escape", "escape")
+        assert isinstance(driven.app.screen, HomeScreen)
+        await driven.press("enter")
+        assert driven.job.session.state.title == "Farm truck 12"
+        assert driven.job.session.job_id != opened
 
 
 async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:

@@ -244,6 +244,8 @@ class DropwalkApp(App[None]):
 
         session.use_meter(self.settings.meter)
         job = JobScreen(session, self.now, bench)
+        if (home := self._home()) is not None:
+            home.opened(session.job_id)
         self.push_screen(job)
         return job
 
@@ -258,9 +260,11 @@ class DropwalkApp(App[None]):
         self.push_screen(Page("About and cautions", ABOUT + "\n" + cautions_text(cautions, list(cautions.cautions))))
 
     def _say(self, text: str) -> None:
-        home = next((screen for screen in self.screen_stack if isinstance(screen, HomeScreen)), None)
-        if home is not None:
+        if (home := self._home()) is not None:
             home.say(text)
+
+    def _home(self) -> HomeScreen | None:
+        return next((screen for screen in self.screen_stack if isinstance(screen, HomeScreen)), None)
 
 
 def run_app(store_path: Path, scenario: str | None = None) -> None:

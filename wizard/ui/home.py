@@ -89,6 +89,8 @@ class HomeScreen(UnderBoxes[None]):
     def __init__(self) -> None:
         super().__init__()
         self.archived = False
+        # The job that was opened last: the bar goes to it once it has been left.
+        self._opened: str | None = None
 
     def compose(self) -> ComposeResult:
         yield Static("dropwalk", id="name", markup=False)
@@ -105,15 +107,25 @@ class HomeScreen(UnderBoxes[None]):
         self.refresh_jobs()
 
     def on_screen_resume(self) -> None:
+        if self._opened is not None and self._opened not in self.refresh_jobs():
+            # Begun while something was looked for, or the archive was shown.
+            self.archived = False
+            self._show_which()
+            self.action_all()
         self.refresh_jobs()
+        self._opened = None
 
-    def refresh_jobs(self) -> None:
-        """Read the list again, keeping the bar on the job it was on."""
+    def opened(self, job_id: int) -> None:
+        """This job is open now."""
+        self._opened = str(job_id)
+
+    def refresh_jobs(self) -> list[str]:
+        """Read the list again, with the bar on the job just left or else the one it was on; gives what is listed."""
         try:
             every = self.app.store.jobs(archived=self.archived)
         except DropwalkError as error:
             self.say(f"! {error}")
-            return
+            return []
         words = self.query_one("#find", Input).value.lower().split()
         jobs = [job for job in every if job.archived is self.archived and _has(job, words)]
         options = self.query_one("#jobs OptionList", OptionList)
@@ -125,9 +137,11 @@ class HomeScreen(UnderBoxes[None]):
         empty = self.query_one("#empty", Static)
         empty.display = not jobs
         empty.update("No job has these letters." if words else "The archive is empty." if self.archived else _EMPTY)
-        if jobs:
-            ids = [str(job.id) for job in jobs]
-            options.highlighted = ids.index(before) if before in ids else 0
+        ids = [str(job.id) for job in jobs]
+        if ids:
+            on = next((name for name in (self._opened, before) if name in ids), ids[0])
+            options.highlighted = ids.index(on)
+        return ids
 
     def say(self, text: str) -> None:
         """One line about what just happened."""
@@ -187,10 +201,13 @@ class HomeScreen(UnderBoxes[None]):
     def action_archived(self) -> None:
         """Between the jobs at hand and the archive."""
         self.archived = not self.archived
-        self.query_one("#lead", Static).update(_ARCHIVE if self.archived else _LEAD)
-        self.query_one(KeyBar).show(_ARCHIVE_KEYS if self.archived else _KEYS)
+        self._show_which()
         self.say("")
         self.refresh_jobs()
+
+    def _show_which(self) -> None:
+        self.query_one("#lead", Static).update(_ARCHIVE if self.archived else _LEAD)
+        self.query_one(KeyBar).show(_ARCHIVE_KEYS if self.archived else _KEYS)
 
     def action_archive(self) -> None:
         option = self.query_one("#jobs OptionList", OptionList).highlighted_option

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from textual.app import App
 
+from wizard.circuit.map import Kind
 from wizard.ui.pick import Item, Pick
 from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment
@@ -46,8 +47,10 @@ def ask_span(
         if not picked:
             return
         if picked[0] == "clamp":
-            parts = [Item(name, part.label) for name, part in desk.circuit.map.parts.items()]
-            app.push_screen(Pick("Clamp around which part?", parts), clamp)
+            # Joints, contacts and the starter's case give a clamp nothing to close around.
+            held = (Kind.CABLE, Kind.STRAP)
+            parts = [Item(name, p.label) for name, p in desk.circuit.map.parts.items() if p.kind in held]
+            app.push_screen(Pick("Clamp around which cable or strap?", parts), clamp)
         else:
             state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
             others = [item for item in _points(desk) if item.id != black_on]

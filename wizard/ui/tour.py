@@ -10,13 +10,13 @@ from wizard.ui.keybar import Key
 from wizard.ui.visit import Page
 
 _STOPS = (
-    "This wizard finds where a starting circuit loses its volts. You crank, it says where to put the leads, you type "
-    "what the meter shows, and it narrows down until one repair is left.\n\n"
+    "This wizard finds where a starting circuit loses its volts. It says where to put the leads, you crank, you "
+    "type what the meter shows, and it narrows down until one repair is left.\n\n"
     "Press n at home for your own vehicle, or d for a made-up one with a meter that reads itself.",
     "The job screen answers two questions: what do I do now, and where are the volts going.\n\n"
     "The step says what to do and where red and black go. The drawing shows the run from post to post, with R and B "
     "where your leads are and what every part has lost so far.",
-    "Type the reading and press Enter: 0.7 or ,7 or 700 mV, open for a break. Two are a range: 0.5 to 0.7.\n\n"
+    "Type the reading and press Enter: 0.7 or ,7 or 700 mV, open for a break. A range is 0.5-0.7 or 0.5 to 0.7.\n\n"
     "While the line is empty, letters are keys. The line at the bottom names them, and you can click them.",
     "Nothing you do is lost or final: u takes the last thing back, r lists every reading, Esc goes one step back, and "
     "the job is on disk all the time.\n\n"
