@@ -353,3 +353,15 @@ def test_a_sound_circuit_never_reads_more_than_its_battery_has(front_desk: Desk)
     for reading in assess(front_desk, fold(log), cautions_read=True).readings:
         assert reading.expected_v is not None
         assert reading.expected_v[1] < 12.9
+
+
+def test_naming_what_woke_it_up_does_not_undo_what_was_read_before(remote_desk: Desk) -> None:
+    """A joint that read bad before it was moved is still shown to be bad when moving it made the fault come back."""
+    spans = {("battery-positive-post", "starter-b-stud"): 1.5, ("isolator-out-stud", "isolator-load-lug"): 0.9}
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK, intermittent=True)
+    log: list[Event] = [Started(title="", complaint=complaint), _CHARGED]
+    log += [ReadingTaken(state="cranking", red=red, black=black, value=v) for (red, black), v in spans.items()]
+    log.append(Answered(step="wiggle", choice="isolator-load-joint"))
+    found = assess(remote_desk, fold(log), "fastest", cautions_read=True).finding
+    assert found is not None
+    assert found.repair == "clean-isolator-load-joint"

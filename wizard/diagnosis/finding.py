@@ -101,10 +101,14 @@ def drop_between(measurements: Sequence[Measurement], start: str, end: str, cran
     return min(found, key=lambda drop: drop.spread_v, default=None)
 
 
-def trusted(belief: Belief) -> list[Measurement]:
-    """Readings of the circuit as it is now that are more likely right than wrong."""
+def trusted(belief: Belief, *, away: bool | None = None) -> list[Measurement]:
+    """Readings since the last repair that are more likely right than wrong, as the circuit is now.
+
+    `away` asks instead for those taken while a fault that comes and goes was away, or was there.
+    """
+    context = belief.now if away is None else belief.now._replace(away=away)
     return [
-        m for m in belief.evidence.measurements if m.context == belief.now and belief.doubt.get(m.number, 0.0) < DOUBTED
+        m for m in belief.evidence.measurements if m.context == context and belief.doubt.get(m.number, 0.0) < DOUBTED
     ]
 
 
@@ -141,9 +145,15 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
 
     For a part there must be a drop over that repair's own parts and nothing else, above what a sound one loses. For
     battery, starter and coil there must be a reading at that very thing: of the battery one below its floor, and of a
-    starter beside it a current too low for a healthy engine, or word of what is heard now.
+    starter beside it a current too low for a healthy engine, or word of what is heard now. What was read while a fault
+    that comes and goes was taken to be away shows it too, when nothing else does.
     """
-    circuit, measurements = belief.model.circuit, trusted(belief)
+    pools = (trusted(belief), trusted(belief, away=not belief.now.away))
+    return next((found for pool in pools if pool and (found := _shown_by(belief, limits, repair, pool))), None)
+
+
+def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequence[Measurement]) -> Shown | None:
+    circuit = belief.model.circuit
     sites = _sites_of(belief, repair)
     own_parts = {site.part for _, site in sites}
     for odds, site in sites:
@@ -443,7 +453,7 @@ def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
     """Why the rest is cleared: which runs, without the one of a repair, are within limits and which not measured."""
     circuit = belief.model.circuit
     measurements = trusted(belief)
-    while_away = [m for m in belief.evidence.measurements if m.context == (belief.now.repairs, True)]
+    while_away = trusted(belief, away=True)
     own = {site.part for _, site in _sites_of(belief, repair)} if repair else set[str]()
     sound: list[str] = []
     near: list[str] = []
