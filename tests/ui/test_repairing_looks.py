@@ -97,6 +97,7 @@ PROOF = RepairLine(
     result="The proof is not complete: not every span of it was measured again.",
     spans=[SPAN, UNREAD],
     remains=["0.62 V is still lost from the post to the stud, more than sound parts lose: look for a second fault."],
+    unsettled=["Not read since the repair, or only in doubt: starter case to battery negative post, cranking."],
 )
 # What leads to each page from the job, Esc as often as it says in between.
 BEFORE_REPAIR = [("repair", ["z"], 1), ("repair-size", ["z", "i"], 2), ("costs-empty", ["y"], 1)]

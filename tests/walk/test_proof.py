@@ -69,6 +69,7 @@ def test_an_unread_proof_says_neither_that_it_helped_nor_that_it_did_not(remote_
     (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX)))
     assert proof.helped is None
     assert {span.against for span in proof.spans} == {"not-read"}
+    assert all(span.unread and not span.at_fault for span in proof.spans)
     assert {span.judgement for span in proof.spans} == {"not-judged"}
     assert all(span.won_back is None for span in proof.spans)
 
@@ -81,6 +82,8 @@ def test_a_second_fault_is_told_from_what_the_repair_took(remote_desk):
     (remains,) = proof.remains
     assert "second fault" in remains
     assert "battery positive post to starter B stud" in remains
+    assert [(span.what.red, span.what.black) for span in proof.spans if span.at_fault] == [POSITIVE]
+    assert not any(span.unread for span in proof.spans)
 
 
 def test_a_change_smaller_than_cranks_differ_by_is_not_claimed(remote_desk):
@@ -134,6 +137,8 @@ def test_a_cable_too_small_for_its_length_is_told_from_a_fault():
     before, after = job(at, {"isolator-load-joint": 4e-3}, *BEFORE), job(at, {}, *PROOF)
     (proof,) = repair_proofs(case(at, *before, Repaired(repair=FIX), *after))
     assert [line for line in proof.remains if "only larger cable helps" in line]
+    assert "over" in {span.judgement for span in proof.spans}
+    assert not any(span.at_fault for span in proof.spans)
 
 
 def test_each_of_two_repairs_has_its_own_proof(remote_desk):

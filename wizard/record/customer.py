@@ -9,7 +9,7 @@ from wizard.circuit.map import RepairKind, Side
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.quantities import capitalised, printable, show_volts
 from wizard.record.names import Names
-from wizard.record.proof_lines import result_words
+from wizard.record.proof_lines import result_words, unsettled_words
 from wizard.record.repair_words import follow_up_words
 from wizard.record.report_lines import AnswerLine, Customer
 from wizard.walk.assessment import Assessment
@@ -53,7 +53,8 @@ def customer_page(
         if found.finding and found.finding.proved and found.repairs[0].repair == NO_REPAIR:
             brought.append("Nothing else that wants a repair was shown.")
     brought += [f"{line.question} {line.answer}." for line in answers if line.of_repair and line.set == len(proofs)]
-    gone = follow_up_words(follow_up) if complaint and complaint.intermittent else ""
+    unsettled = unsettled_words(names, proofs[-1]) if proofs else []
+    gone = follow_up_words(follow_up, unsettled) if complaint and complaint.intermittent else ""
     advice = [printable(line) for line in found.warnings]
     if case.found:
         advice.insert(0, f"Have this done: {names.repair(case.found[0])}.")

@@ -47,6 +47,7 @@ def _repair(case: Case, proof: RepairProof, before: Case) -> RepairLine:
         result=result_words(proof),
         spans=[_span(names, span) for span in proof.spans],
         remains=list(proof.remains),
+        unsettled=unsettled_words(names, proof),
     )
 
 
@@ -59,6 +60,16 @@ def result_words(proof: RepairProof) -> str:
             return "The readings after it show that it helped."
         case False:
             return "The readings after it do not show that it helped."
+
+
+def unsettled_words(names: Names, proof: RepairProof) -> list[str]:
+    """What keeps the fault from being called gone, however well it starts: past its limit first, then unread."""
+    over = [_span(names, span) for span in proof.spans if span.at_fault]
+    unread = [_span(names, span) for span in proof.spans if span.unread]
+    told = [f"Still past its limit: {line.span}, {line.after}, limit {line.limit}." for line in over]
+    if unread:
+        told.append(f"Not read since the repair, or only in doubt: {'; '.join(line.span for line in unread)}.")
+    return told
 
 
 def _span(names: Names, span: SpanProof) -> SpanLine:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.conductors import Conductor
@@ -154,8 +154,11 @@ def fitted_words(was: Circuit, name: str, change: PartChange) -> str:
     return f"{capitalised(printable(part.label))}: {' '.join(text for text in told if text)} fitted{before}."
 
 
-def follow_up_words(view: FollowUpView) -> str:
-    """How far the counting of starts has come, as a sentence."""
+def follow_up_words(view: FollowUpView, unsettled: Sequence[str]) -> str:
+    """How far the counting of starts has come, in sentences; `unsettled` is what the last repair's proof leaves open.
+
+    Good starts alone don't make a fault gone that readings still show.
+    """
     rows = "; ".join(
         f"{tally.engine}: {tally.in_a_row} of {tally.needed_sure}"
         for tally in view.tallies
@@ -174,6 +177,10 @@ def follow_up_words(view: FollowUpView) -> str:
             return f"Nobody counted how often it failed before, so no number can show that it is gone.{since}"
         case "counting":
             return f"Good starts in a row so far, of those needed to be 95 % sure that it is gone: {rows}."
+        case "shown" if unsettled:
+            return (
+                f"{' '.join(unsettled)} So it is not shown to be gone, though enough good starts were counted: {rows}."
+            )
         case "shown":
             return f"Enough good starts in a row to be 95 % sure that it is gone: {rows}."
         case "failed-again":

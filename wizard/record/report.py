@@ -94,6 +94,7 @@ class _Clerk:
         rows = draw(self.circuit, self.found, Leads())
         not_tested = list(self._not_tested())
         costs, answers = cost_lines(self.desk, self.state), list(self._answers())
+        repairs = repair_lines(self.case, self.proofs)
         report = Report(
             job=job,
             title=printable(self.state.title),
@@ -108,11 +109,11 @@ class _Clerk:
             suspects=[self._suspect(s.part, s.fault, s.probability) for s in self.found.suspects[:6]],
             work=self._work(),
             larger=list(self._larger()),
-            repairs=repair_lines(self.case, self.proofs),
+            repairs=repairs,
             answers=answers,
             readings=[self._reading(reading) for reading in self.found.readings],
             parts=list(self._parts(rows)),
-            follow_up=follow_up_words(self.follow_up),
+            follow_up=follow_up_words(self.follow_up, repairs[-1].unsettled if repairs else []),
             starts=[_starts(tally) for tally in self.follow_up.tallies if _counted(tally)],
             costs=costs,
             totals=totals(self.state, costs),

@@ -77,7 +77,11 @@ class SpanLine(_Line):
 
 
 class RepairLine(_Line):
-    """A repair that was done, with its finding and its proof; `helped` is None while the proof is not read."""
+    """A repair that was done, with its finding and its proof; `helped` is None while the proof is not read.
+
+    `unsettled` says what of its proof keeps the fault from being called gone: what is still past its limit, then what
+    was not read.
+    """
 
     number: int
     repair: str
@@ -89,6 +93,7 @@ class RepairLine(_Line):
     result: str
     spans: list[SpanLine]
     remains: list[str]
+    unsettled: list[str]
 
 
 class CostLine(_Line):

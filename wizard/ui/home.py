@@ -253,7 +253,7 @@ def _after_repair(job: JobSummary) -> str:
         case "failed-again":
             return "failed again"
         case "shown":
-            return "enough starts"
+            return "starts counted"
         case _:
             return "repaired"
 

@@ -131,7 +131,7 @@ class StartsPage(Logbook):
 def starts_text(state: JobState, proofs: Sequence[RepairLine] | None) -> Content:
     """Where the counting stands, what the repair left in hand, and the latest entries."""
     view = follow_up(state)
-    lines = [Content.styled(_stands(view), "bold"), Content("")]
+    lines = [Content.styled(_stands(view, proofs), "bold"), Content("")]
     lines.append(Content.styled(f"{'':30}{'cold engine':>14}{'hot engine':>14}", "bold $primary"))
     cold, hot = view.tallies
     lines += [Content(f"{name:30}{one:>14}{other:>14}") for name, one, other in _rows(cold, hot, bool(state.repairs))]
@@ -145,10 +145,12 @@ def starts_text(state: JobState, proofs: Sequence[RepairLine] | None) -> Content
     return Content("\n").join(lines)
 
 
-def _stands(view: FollowUpView) -> str:
+def _stands(view: FollowUpView, proofs: Sequence[RepairLine] | None) -> str:
     if view.status == "no-repair":
         return "No repair is recorded yet: what you count now tells how often it fails."
-    return follow_up_words(view)
+    if view.status == "shown" and proofs is None:
+        return "Enough good starts were counted. What the readings say beside them is being worked out."
+    return follow_up_words(view, proofs[-1].unsettled if proofs else [])
 
 
 def _rows(cold: Tally, hot: Tally, repaired: bool) -> list[tuple[str, str, str]]:
@@ -166,7 +168,7 @@ def _rows(cold: Tally, hot: Tally, repaired: bool) -> list[tuple[str, str, str]]
         row("Good in a row since", *(str(t.in_a_row) for t in both)),
         row("Still to go for 90 %", *(_to_go(t.needed_likely, t) for t in both)),
         row("Still to go for 95 %", *(_to_go(t.needed_sure, t) for t in both)),
-        row("Sure by now that it is gone", *(show_share(t.confidence) or "-" for t in both)),
+        row("Sure by now, by starts alone", *(show_share(t.confidence) or "-" for t in both)),
         row("Days", *(str(len(t.days)) for t in both)),
     ]
 

@@ -74,6 +74,20 @@ class SpanProof:
             return None
         return self.limit / self.after
 
+    @property
+    def unread(self) -> bool:
+        """Whether nothing was read since the repair."""
+        return not self.numbers
+
+    @property
+    def at_fault(self) -> bool:
+        """Whether it is past its limit and not merely as sound parts of these sizes read; an open span is."""
+        if self.judgement not in ("over", "marginal"):
+            return False
+        if self.floor and self.after is not None:
+            return self.after < self.sound[0]
+        return self.meaning != "too-small"
+
 
 @dataclass(frozen=True)
 class RepairProof:
@@ -124,7 +138,7 @@ def _proof(case: Case, before: Case) -> RepairProof:
     foreseen = predict(_belief_with(before, case.state), repair, wanted)
     sound = expected_bands(case.belief, wanted)
     spans = tuple(_span(case, before, f, band) for f, band in zip(foreseen, sound, strict=True))
-    unread = any(span.after is None and not span.numbers for span in spans)
+    unread = any(span.unread for span in spans)
     return RepairProof(
         len(case.state.repairs), repair, spans, None if unread else proved(case), tuple(_remains(case, spans))
     )
