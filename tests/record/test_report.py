@@ -179,6 +179,20 @@ def test_the_record_holds_every_reading_and_shows_struck_ones_as_such(whole):
     assert report.readings[0].limit == "least 12.40 V"
 
 
+def test_a_reading_taken_while_it_failed_says_so_in_every_form():
+    failing = {"acting_up": True, "note": "leads on the bare lugs"}
+    log = [started(), *(r.model_copy(update=failing) for r in readings(SICK, POSITIVE, JOINT))]
+    log += [*readings({}, GROUND), ReadingStruck(reading=1, why="the lead slipped")]
+    made = compiled(*log)
+    assert [line.note for line in made[0].readings] == [
+        "while it failed; the lead slipped",
+        "while it failed; leads on the bare lugs",
+        "",
+    ]
+    for ending in (".html", ".md", ".json"):
+        assert flat(*made, ending).count("while it failed") == 2
+
+
 def test_what_was_answered_is_in_the_record_with_its_time_and_what_was_repaired_before(whole):
     report = whole[0]
     assert [(a.step, a.answer, a.set) for a in report.answers] == [

@@ -74,6 +74,8 @@ class _Printout:
             facts.append("struck out")
         if reading.before_repair:
             facts.append("before the repair")
+        if reading.acting_up:
+            facts.append("while it failed")
         if judged := (FLOOR_JUDGED if reading.floor else JUDGED)[reading.judgement]:
             facts.append(judged.upper() if reading.judgement == "over" else judged)
         if limit:

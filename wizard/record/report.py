@@ -179,6 +179,8 @@ class _Clerk:
     def _reading(self, reading: JudgedReading) -> ReadingLine:
         floor = bool(reading.floor)
         taken = self.state.readings[reading.id - 1]
+        # What is struck out counts for nothing, yet the paper shows it as it was marked.
+        failing = taken.taken.acting_up if reading.struck else reading.acting_up
         value, limit = value_and_limit(reading)
         expected = show_band(*reading.expected_v) if reading.expected_v else ""
         if reading.expected_a:
@@ -199,7 +201,7 @@ class _Clerk:
             set=taken.repairs_before,
             struck=bool(reading.struck),
             doubt=reading.doubt,
-            note=printable(reading.note or ""),
+            note="; ".join(filter(None, ["while it failed" if failing else "", printable(reading.note or "")])),
         )
 
     def _parts(self, rows: list[Row]) -> Iterator[PartLine]:
