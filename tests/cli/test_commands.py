@@ -5,11 +5,15 @@ from datetime import UTC, datetime
 
 import pytest
 
+from tests.vehicles import desk
 from wizard.cli import cli
 from wizard.files.places import shipped
+from wizard.quantities import show_volts
 from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.walk.events import Complaint, ReadingTaken
+from wizard.walk.state import fold
+from wizard.walk.walker import assess
 
 SCENARIOS = shipped("scenarios")
 JOB = """\
@@ -115,6 +119,17 @@ def test_a_drawn_map_follows_the_current_past_every_part(run):
     assert [drawn.index(name) for name in order] == sorted(drawn.index(name) for name in order)
     assert drawn.index("beside it, in parallel") < drawn.index("(thin-strap)") < drawn.index("control side")
     assert "long cable from the isolator to the bulkhead (long-cable), 4.2 m 50 mm2" in drawn
+
+
+@pytest.mark.parametrize("name", ["front-battery", "remote-battery"])
+def test_a_drawn_map_allows_what_readings_across_a_part_are_judged_by(run, name):
+    drawn = run("draw", name).stdout
+    at = desk(name)
+    for view in assess(at, fold([]), cautions_read=True).spans:
+        (line,) = [line for line in drawn.splitlines() if f" ({view.part})" in line]
+        assert line.endswith(f", allowed {show_volts(view.limit_v)}")
+    # Common practice: a joint may lose next to nothing, and 0.05 V is the least that is judged.
+    assert sum("joint" in line and line.endswith("allowed 0.05 V") for line in drawn.splitlines()) > 3
 
 
 def test_a_drawn_flow_has_every_step_and_where_it_leads(run):

@@ -12,7 +12,7 @@ from wizard.walk.flow import Flow
 
 
 def draw_map(circuit_map: CircuitMap, limits: Limits) -> str:
-    """The run from post to post and what lies beside it; each part's sound resistance and allowance."""
+    """The run from post to post and what lies beside it; each part's sound resistance and the limit from end to end."""
     return printable("\n".join(_map_lines(Circuit.of(circuit_map), limits)) + "\n")
 
 
@@ -54,8 +54,9 @@ def _part(circuit: Circuit, limits: Limits, name: str) -> str:
     part = passive.part
     measures = f", {part.length_m:g} m {part.size}" if part.length_m and part.size else ""
     sound = show_milliohms(passive.ohm * 1e3)
-    allowed = show_volts(limits.allowance_v(circuit, name))
-    return f"{part.label} ({name}){measures}: sound {sound}, allowed {allowed}"
+    limit, _ = limits.judge(circuit, "cranking", *part.between, None)
+    allowed = "" if limit is None else f", allowed {show_volts(limit)}"
+    return f"{part.label} ({name}){measures}: sound {sound}{allowed}"
 
 
 def draw_flow(flow: Flow) -> str:
