@@ -20,6 +20,8 @@ from wizard.walk.drawing import reading_drop, short_name
 
 # A reading that is this likely to be wrong is marked.
 DOUBTED = 0.5
+# Columns that a shortened name of a point still has.
+_LEAST_NAME = 6
 # What to do with which reading.
 What = Literal["strike", "correct", "again", "remark"]
 Deed = tuple[What, int]
@@ -112,14 +114,21 @@ def latest_readings(readings: list[JudgedReading], room: Size) -> Content:
 
 
 def _brief(reading: JudgedReading, width: int) -> Content:
-    """One reading in little room: the point that tells readings apart comes first."""
-    if reading.clamp is not None:
-        where = short_name(reading.clamp)
-    else:
-        where = f"{short_name(reading.black or '')} from {short_name(reading.red or '')}"
+    """One reading in little room."""
     mark = "?" if reading.doubt >= DOUBTED else reading_drop(reading).verdict.mark
     value = f"{reading.id:2} {with_unit(reading):>7} {mark} "
-    return Content.assemble((value, "bold"), (shortened(where, width - len(value)), "$secondary"))
+    return Content.assemble((value, "bold"), (_where(reading, width - len(value)), "$secondary"))
+
+
+def _where(reading: JudgedReading, width: int) -> str:
+    """Red point to black point; where there is no room for both, the shorter name is the one kept whole."""
+    if reading.clamp is not None:
+        return shortened(short_name(reading.clamp), width)
+    red, black = short_name(reading.red or ""), short_name(reading.black or "")
+    room = width - len(" to ")
+    kept = min(len(red), len(black), room - _LEAST_NAME)
+    of_red, of_black = (kept, room - kept) if len(red) < len(black) else (room - kept, kept)
+    return f"{shortened(red, of_red)} to {shortened(black, of_black)}"
 
 
 def with_unit(reading: JudgedReading) -> str:
