@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -19,8 +20,8 @@ from wizard.lab.vehicle import Vehicle
 from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.ui.app import run_app
+from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
-from wizard.ui.confirm import Confirm
 from wizard.ui.demos import demo
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.finding_page import FindingPage
@@ -28,9 +29,21 @@ from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
 from wizard.ui.pick import Pick
 from wizard.ui.target import Target
-from wizard.walk.events import Complaint, Cranked, FailsNow, MinutesLogged, Noted, Repaired, StartSeen
+from wizard.walk.events import (
+    CautionsRead,
+    Complaint,
+    Cranked,
+    FailsNow,
+    Jumped,
+    MinutesLogged,
+    Noted,
+    Repaired,
+    StartSeen,
+)
 
 DEMO = "parcel-van"
+# A question of its walk with few answers.
+LOOK = "turn-by-hand"
 
 
 def now() -> datetime:
@@ -183,13 +196,96 @@ async def test_swapped_leads_are_taken_as_positive_only_once_confirmed(bay: Open
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()
         await driven.type("-0.8")
-        assert isinstance(driven.app.screen, Confirm)
+        assert isinstance(driven.app.screen, AskText)
         assert "swapped" in driven.shown()
         await driven.press("escape")
         assert len(driven.job.session.state.readings) == 2
         assert entry(driven).value == "-0.8"
         await driven.press("enter", "enter")
         assert driven.job.session.state.readings[-1].taken.value == pytest.approx(0.8)
+
+
+async def test_a_value_typed_at_a_question_takes_the_place_of_the_one_asked_about(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.type("-0.8")
+        await driven.type("0.6")
+        assert [reading.taken.value for reading in driven.job.session.state.readings][2:] == [0.6]
+        await driven.press("u", "u")
+        # The whole battery is asked about as well.
+        await driven.type("12.4")
+        await driven.type("0.5")
+        assert [reading.taken.value for reading in driven.job.session.state.standing][2:] == [0.5]
+
+
+@pytest.mark.parametrize("asked", ["12600", "-12.5", "12.4"])
+async def test_bad_text_at_a_question_confirms_nothing(bay: Open, asked: str) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.type(asked)
+        page = driven.app.screen
+        for text in ("twelve", "1.2.3"):
+            page.query_one(Input).value = ""
+            await driven.type(text)
+            assert driven.app.screen is page
+        assert len(driven.job.session.state.readings) == 2
+
+
+@pytest.mark.parametrize(("state", "volts"), [("resting", "1.12"), ("cranking", "0.02"), ("cranking", "0.02-0.05")])
+@pytest.mark.parametrize(("choice", "taken"), [(0, 1), (1, 0)])
+async def test_a_drop_where_battery_volts_are_asked_for_is_asked_about(
+    bay: Open, state: Literal["resting", "cranking"], volts: str, choice: int, taken: int
+) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        posts = ("battery-positive-post", "battery-negative-post")
+        driven.job.record(CautionsRead(cautions=list(driven.job.session.desk.cautions.cautions)))
+        driven.job.choose_target(Target(state, *posts, chosen=True))
+        await driven.settle()
+        await driven.type(volts)
+        assert "hardly a battery's volts" in driven.shown()
+        assert driven.job.session.state.readings == ()
+        await driven.press(*["down"] * choice, "enter")
+        assert len(driven.job.session.state.readings) == taken
+
+
+async def at_looking(driven: Bay) -> None:
+    """At a question whose answers are few enough to be seen."""
+    driven.job.record(CautionsRead(cautions=list(driven.job.session.desk.cautions.cautions)), Jumped(step=LOOK))
+    await driven.settle()
+    assert len(driven.job.offered) < 9
+
+
+@pytest.mark.parametrize("text", ["0.12", "7.35", "12", "0", "9", "open", "1 V"])
+async def test_a_reading_typed_at_a_question_is_no_answer(bay: Open, text: str) -> None:
+    async with bay(DEMO) as driven:
+        await at_looking(driven)
+        await driven.type(text)
+        assert "no answer to this question" in said(driven)
+        assert driven.job.session.state.answers == {}
+        await driven.press(*["backspace"] * len(text))
+        # What was said of the line goes with what was in it.
+        assert said(driven) == ""
+
+
+async def test_a_number_alone_answers_once_enter_confirms_it(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await at_looking(driven)
+        choice, label = driven.job.offered[1]
+        assert f"1-{len(driven.job.offered)} answer" in driven.shown()
+        await driven.press("2")
+        assert driven.job.session.state.answers == {}
+        assert label[:40] in driven.shown().splitlines()[9]
+        await driven.press("enter")
+        assert driven.job.session.state.answers == {LOOK: choice}
+        assert entry(driven).value == ""
+
+
+async def test_enter_alone_lists_the_answers_of_a_question(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await at_looking(driven)
+        await driven.press("enter")
+        assert "Which is it?" in driven.shown()
 
 
 async def test_a_wrong_entry_says_what_to_type_and_stays(bay: Open) -> None:
@@ -263,7 +359,9 @@ async def test_keys_that_come_at_once_answer_no_question(bay: Open) -> None:
         for character in "12":
             driven.app.post_message(events.Key(character, character))
         await driven.settle()
-        assert "did nothing" in said(driven)
+        assert entry(driven).value == "12"
+        await driven.press("enter")
+        assert "no answer to this question" in said(driven)
         assert driven.job.session.state.answers == {}
 
 
@@ -307,7 +405,7 @@ async def test_an_answer_out_of_sight_is_given_from_the_list_and_not_by_its_numb
         assert step is not None
         offered = step.next.choices or []
         assert len(offered) > 9
-        await driven.press("9")
+        await driven.press("9", "enter")
         assert "Enter lists all" in said(driven)
         assert driven.job.session.state.answers == {}
         await driven.press("enter")
@@ -495,6 +593,17 @@ async def test_the_two_ways_of_working_are_one_key_apart(bay: Open) -> None:
         await driven.press("b")
         assert driven.job.plan == "walk"
         assert driven.job.assessment == walk
+
+
+async def test_a_step_jumped_to_is_not_called_the_best_test(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        driven.job.record(Jumped(step="ground-drop"))
+        await driven.settle()
+        await driven.press("b")
+        assert driven.next_step == "ground-drop"
+        assert "the step you jumped to" in said(driven)
+        assert "tells most" not in said(driven)
 
 
 async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:

@@ -78,8 +78,10 @@ def test_a_job_from_intake_to_the_report(
             break
         elif "What happened?" in shown:
             terminal.press("Enter")
-        elif "1-9 answer" in shown:
+        elif "Enter list them" in shown:
             terminal.press(answer(shown, desk, vehicle))
+            terminal.until("Enter answer")
+            terminal.press("Enter")
         elif "Enter take it" in shown:
             vehicle.crank()
             value = f"{vehicle.read(leads(shown, desk)):.2f}"

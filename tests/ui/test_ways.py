@@ -25,7 +25,7 @@ from wizard.ui.run_view import RunView
 from wizard.ui.settings_page import SettingsPage, accuracy, parse_accuracy
 from wizard.ui.tour import Tour
 from wizard.ui.visit import Page
-from wizard.walk.events import Complaint, ReadingTaken
+from wizard.walk.events import Answered, Complaint, ReadingTaken
 
 DEMO = "parcel-van"
 
@@ -72,6 +72,49 @@ async def test_readings_are_marked_while_it_fails_until_told_otherwise(bay: Open
         await driven.type("engine block")
         await driven.type("0.01")
         assert last(driven).acting_up is None
+
+
+@pytest.mark.parametrize(
+    ("choice", "mark", "fails_on"), [(0, True, False), (1, True, True), (2, False, False)], ids=["once", "on", "not"]
+)
+async def test_a_reading_asked_for_while_it_fails_is_marked_only_as_told(
+    bay: Open, choice: int, mark: bool, fails_on: bool
+) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        # The only joint that made it fail: from here on readings are asked for while it does.
+        driven.job.record(Answered(step="warm-it", choice="it-failed"))
+        await driven.settle()
+        assert driven.job.target is not None
+        assert driven.job.wants_failing(driven.job.target)
+        await driven.type("0.87")
+        assert "did it fail while you read it?" in driven.shown()
+        assert len(driven.job.session.state.readings) == 2
+        await driven.press(*["down"] * choice, "enter")
+        assert last(driven).acting_up is mark
+        assert ("marked: while it failed" if mark else "marked: it did not fail") in driven.shown().replace("\n", " ")
+        assert driven.job.session.state.fails_now is fails_on
+
+
+async def test_a_reading_that_is_not_marked_says_so_where_it_comes_and_goes(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        assert "V; not marked" in driven.shown()
+        await driven.type("0.87")
+        assert last(driven).acting_up is None
+        await driven.press("a", "a")
+        assert "not marked" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
+
+
+async def test_a_corrected_reading_keeps_its_mark(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.press("a", "a")
+        await driven.type("0.87")
+        await driven.press("a", "a", "r", "c")
+        driven.app.screen.query_one(Input).value = "0.85"
+        await driven.press("enter")
+        assert (last(driven).value, last(driven).acting_up) == (0.85, True)
 
 
 @pytest.mark.parametrize(("choice", "taken"), [(0, True), (1, False), (2, False)])

@@ -12,7 +12,7 @@ from wizard.ui.visit import Page, Visit
 
 JOB_KEYS: list[Key] = [
     ("0-9 . , -", "type a reading: 0.7, ,7, 700 mV, open; 0.9-1.3, 0.9..1.3 or 0.9 to 1.3 for a range; Enter takes it"),
-    ("1-9", "answer a step that asks; a click on the answer does too"),
+    ("1-9  Enter", "answer a step that asks, by the number alone; a click on the answer does too"),
     ("Enter", "go on: confirm cautions, see the finding"),
     ("u", "take back the last thing you did, whatever it was; u again or Enter does it"),
     ("j", "jump to any step, point, part or reading by a few letters (F2 from any page)"),

@@ -19,7 +19,7 @@ from wizard.ui.pick import Item, Pick
 from wizard.ui.readings_page import where_read
 from wizard.ui.repairing import Repairing
 from wizard.ui.run_view import RunView
-from wizard.ui.step_card import choices, step_of, title_of
+from wizard.ui.step_card import step_of, title_of
 from wizard.ui.visit import Page
 from wizard.ui.why_page import lesson_text, why_text
 from wizard.walk.drawing import short_name
@@ -63,7 +63,6 @@ class JobScreen(Repairing):
         Binding("down", "point(1)", show=False),
         Binding("pageup", "scroll_run(-8)", show=False),
         Binding("pagedown", "scroll_run(8)", show=False),
-        *(Binding(str(number), f"choose({number})", show=False) for number in range(1, 10)),
     ]
 
     def begin(self) -> None:
@@ -89,16 +88,8 @@ class JobScreen(Repairing):
             self._confirm_step([name for name in begin if name not in read])
         elif step.kind in ("repair", "finish"):
             self.action_finding()
-        elif step.kind == "ask" and step.step is not None:
-            self._list_answers(step.step, choices(self.session.desk, step))
-
-    def _list_answers(self, step: str, offered: list[tuple[str, str]]) -> None:
-        """Every answer, however many there are, to be found by a few letters."""
-        labels = dict(offered)
-        items = [Item(choice, label) for choice, label in offered]
-        self.app.push_screen(
-            Pick("Which is it?", items), lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None
-        )
+        else:
+            self.list_answers()
 
     def _confirm_step(self, names: list[str]) -> None:
         def confirmed(yes: bool | None) -> None:
@@ -145,7 +136,9 @@ class JobScreen(Repairing):
         if self.assessment is None:
             return
         there, here = self.session.desk.flow.steps[name].title, self.assessment.next
-        if here.step == name:
+        if here.step == name and self.plan is Way.FASTEST:
+            self.say("You jumped here. After this step comes the best test.")
+        elif here.step == name:
             self.say("You jumped here. The walk goes on from this step.")
         elif here.kind == "caution":
             self.say(f"The cautions come first. Once they are confirmed, the walk goes on from: {there}.")
@@ -257,7 +250,11 @@ class JobScreen(Repairing):
         plan = Way.FASTEST if self.plan is Way.WALK else Way.WALK
         self.app.change_settings(plan=plan)
         self.chosen = None
-        if plan is Way.FASTEST:
+        jumped = self.session.state.jumped_to
+        if jumped is not None and self.assessment is not None and self.assessment.next.step == jumped:
+            after = "the best test" if plan is Way.FASTEST else "the walk, step by step"
+            self.say(f"This is the step you jumped to, and it stays. After it comes {after}; u takes the jump back.")
+        elif plan is Way.FASTEST:
             self.say("Best test: the reading that tells most per minute. It is remembered for the next job.")
         else:
             self.say("Back on the walk, step by step. It is remembered for the next job.")

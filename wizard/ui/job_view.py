@@ -24,7 +24,7 @@ from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.lone_key import TakesLetters
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
-from wizard.ui.step_card import StepCard, card, rest_of
+from wizard.ui.step_card import StepCard, card, choices, rest_of
 from wizard.ui.strip import Strip
 from wizard.ui.suspects_view import SuspectsView
 from wizard.ui.target import Target
@@ -98,6 +98,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         self.same_crank = False
         self.working = False
         self._typing = False
+        self._said_of_line = False
         self._after_work: Callable[[], None] | None = None
 
     def compose(self) -> ComposeResult:
@@ -192,11 +193,13 @@ class JobView(UnderBoxes[None], TakesLetters):
         spoken = self._wear()
         self._show_strip()
         self.query_one(StepCard).show(card(desk, assessment.next, target, self._on()), rest_of(desk, assessment.next))
-        self.query_one("#entry-line").visible = target is not None
+        typed_here = target is not None or bool(self.offered)
+        self.query_one("#entry-line").visible = typed_here
+        self.query_one("#entry-label", Static).update("Reading" if target is not None else "Answer")
         entry = self.query_one(ReadingEntry)
-        entry.disabled = target is None
-        if target is not None:
-            self.query_one("#unit", Static).update(self._unit(target))
+        entry.disabled = not typed_here
+        self._show_unit()
+        if typed_here:
             entry.focus()
         self.query_one(SuspectsView).show(assessment, bars=not spoken)
         self.query_one("#taken", Static).update(latest_readings(assessment.readings, self.query_one("#taken").size))
@@ -216,7 +219,10 @@ class JobView(UnderBoxes[None], TakesLetters):
         entry = self.query_one(ReadingEntry)
         if entry.has_focus:
             entry.type_in(text)
-            self.say("Letters together are text and do nothing. Esc empties the line; one letter alone is a key.")
+            self.say(
+                "Letters together are text and do nothing. Esc empties the line; one letter alone is a key.",
+                of_line=True,
+            )
         else:
             self.say(f"`{text}` was typed at once and did nothing. A key works when it is pressed alone.")
 
@@ -238,21 +244,63 @@ class JobView(UnderBoxes[None], TakesLetters):
         taken = [reading.taken for reading in self.session.state.current if reading.taken.clamp is None]
         return Target(taken[-1].state, taken[-1].red, taken[-1].black) if taken else None
 
+    def _show_unit(self) -> None:
+        """What belongs behind the line: the unit and what marks the reading, or what the number answers."""
+        target = self.target
+        said = self._unit(target) if target is not None else self._answer(self.query_one(ReadingEntry).value.strip())
+        self.query_one("#unit", Static).update(said)
+
     def _unit(self, target: Target) -> str:
-        said = ["A" if target.clamp is not None else "V, or open"]
+        said: list[str] = []
         if target.state == "cranking":
+            if self.fails_now(target):
+                said.append("it fails now")
+            elif self.comes_and_goes and not self.wants_failing(target):
+                said.append("not marked")
             said += ["same crank"] if self.same_crank else []
-            said += ["it fails now"] if self.fails_now(target) else []
-        return "; ".join(said)
+        unit = "A" if target.clamp is not None else "V" if said else "V, or open"
+        return "; ".join([unit, *said])
+
+    def _answer(self, typed: str) -> str:
+        if not typed:
+            return f"{self._numbers()}, then Enter" if self._numbers() else "Enter lists them"
+        numbered = {str(number): label for number, (_, label) in enumerate(self.offered[:9], 1)}
+        return numbered.get(typed, "no answer")
+
+    def _numbers(self) -> str:
+        """The numbers of the answers in sight."""
+        offers = self.query_one(StepCard).offers
+        most = max((number for number in range(1, min(9, len(self.offered)) + 1) if offers(number)), default=0)
+        return "" if not most else "1" if most == 1 else f"1-{most}"
+
+    @property
+    def offered(self) -> list[tuple[str, str]]:
+        """What can be answered now, id and label; nothing at a step that does not ask."""
+        step = self.assessment.next if self.assessment else None
+        return choices(self.session.desk, step) if step and step.kind == "ask" and self.target is None else []
+
+    @property
+    def comes_and_goes(self) -> bool:
+        """Whether the complaint is one that comes and goes."""
+        complaint = self.session.state.complaint
+        return complaint is not None and complaint.intermittent
 
     def fails_now(self, target: Target) -> bool:
-        """Whether a reading here is to be marked as taken while the fault shows itself."""
-        asked = self.assessment is not None and bool(self.assessment.next.acting_up) and not target.chosen
-        return target.state == "cranking" and (self.session.state.fails_now or asked)
+        """Whether you said that the fault shows itself while start is held, so that a reading here is marked."""
+        return target.state == "cranking" and self.session.state.fails_now
+
+    def wants_failing(self, target: Target) -> bool:
+        """Whether the step asks for a reading while the fault shows itself."""
+        asked = self.assessment is not None and bool(self.assessment.next.acting_up)
+        return target.state == "cranking" and asked and not target.chosen
 
     def on_input_changed(self, event: Input.Changed) -> None:
         # The large layout shows in big figures what is being typed.
         self.query_one("#big", Digits).update(event.value)
+        if self.offered:
+            self._show_unit()
+        if not event.value and self._said_of_line:
+            self.say("")
         if bool(event.value) is not self._typing:
             self._typing = bool(event.value)
             self.query_one(KeyBar).show(self._keys())
@@ -293,12 +341,15 @@ class JobView(UnderBoxes[None], TakesLetters):
     def _keys(self) -> list[Key]:
         step = self.assessment.next if self.assessment else None
         keys: list[Key] = []
-        if self.target is not None and self.query_one(ReadingEntry).value:
+        if self.offered and self._typing:
+            return [("Enter", "answer"), ("F1", "help"), ("Esc", "empty it")]
+        if self.target is not None and self._typing:
             return [("Enter", "take it"), ("letters", "type its unit: V, mV, A"), ("F1", "help"), ("Esc", "empty it")]
         if self.target is not None:
             keys = [("Enter", "take it"), *([("d", "meter")] if self.bench else []), ("t", "time crank")]
         elif step is not None and step.kind == "ask":
-            keys = [("1-9", "answer"), ("Enter", "list them"), *([("d", "look")] if self.bench else [])]
+            keys = [(self._numbers(), "answer")] if self._numbers() else []
+            keys += [("Enter", "list them"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
             keys += _NOW.get(step.kind, [])
@@ -311,8 +362,9 @@ class JobView(UnderBoxes[None], TakesLetters):
         keys += [key for key in _AFTER if key[0] not in {name for name, _ in keys}]
         return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
 
-    def say(self, text: str | Content) -> None:
-        """Put a line or two where the answer to the last deed is looked for."""
+    def say(self, text: str | Content, *, of_line: bool = False) -> None:
+        """Put a line or two where the answer to the last deed is looked for; one `of_line` goes with what is typed."""
+        self._said_of_line = of_line
         shown = self.query_one("#said", Static)
         content = Content(text) if isinstance(text, str) else text
         shown.update(within(content, shown.size.width, _MOST_SAID, _MORE))

@@ -11,7 +11,6 @@ from wizard.errors import DropwalkError
 from wizard.quantities import LONG_TEXT_MOST, capitalised, show_volts, typed_text
 from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
-from wizard.ui.confirm import Confirm
 from wizard.ui.crank import CrankTimer, clock
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.job_view import JobView
@@ -23,6 +22,7 @@ from wizard.ui.step_card import StepCard, choices
 from wizard.ui.sure import Sure
 from wizard.ui.target import Target
 from wizard.ui.telling import judged, show_typed, undone, where
+from wizard.ui.what_happened import WhatHappened
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -34,10 +34,16 @@ from wizard.walk.events import (
     ReadingStruck,
 )
 
-_WHOLE_BATTERY = [
-    Item("open", "Start was held and it did not crank: take it, something between the leads is open"),
-    Item("not-held", "Start was not held: read again"),
-    Item("leads", "A lead was somewhere else: read again"),
+_LEADS = Item("leads", "A lead was somewhere else: read again")
+_NOT_HELD = Item("not-held", "Start was not held: read again")
+_OPEN = Item("open", "Start was held and it did not crank: take it, something between the leads is open")
+_OPEN_MARKED = Item("open", "Start was held and it did not crank: take it, marked while it failed")
+_EMPTY_BATTERY = Item("low", "The battery is that low: take it")
+# Whether a reading that is to be taken while the fault shows itself was.
+_FAILED = [
+    Item("failed", "It failed: mark this reading"),
+    Item("fails", "It fails now: mark this one and the next ones, until a is pressed"),
+    Item("did-not", "It did not fail: take it as read while it did not"),
 ]
 
 
@@ -75,54 +81,110 @@ class Taking(JobView):
 
     def on_reading_entry_entered(self, event: ReadingEntry.Entered) -> None:
         target = self.target
-        if target is None:
-            return
         if self.working:
             self.say("Still working out the last one; press Enter again.")
-            return
-        self._take(event.text, target)
+        elif target is not None:
+            self._take(event.text, target)
+        elif event.text.strip():
+            self._answer_typed(event.text.strip())
+        else:
+            self.list_answers()
 
     def _take(self, text: str, target: Target, *, instead_of: int | None = None) -> None:
         system_v = self.session.desk.circuit.system_v
+        read = partial(read_typed, system_v=system_v, clamp=target.clamp is not None)
         try:
-            typed = read_typed(text, system_v, clamp=target.clamp is not None)
+            typed = read(text)
         except ValueError as error:
-            self.say(f"! {error}.")
+            self.say(f"! {error}.", of_line=True)
             return
+
+        def told(other: str | None) -> None:
+            if other:
+                self._take_instead(other, target, instead_of)
+            elif other is not None:
+                self._take_sane(typed, target, instead_of)
+
         if typed.question:
-            self.app.push_screen(
-                Confirm("Before it is recorded", typed.question, "take it so", "change it"),
-                lambda yes: self._take_sane(typed, target, instead_of) if yes else None,
-            )
+            hint = f"{typed.question} Enter takes it so. Or type what the meter shows."
+            page = AskText("Before it is recorded", hint, "", lambda other: read(other) if other.strip() else None)
+            self.app.push_screen(page, told)
         else:
             self._take_sane(typed, target, instead_of)
 
+    def _take_instead(self, text: str, target: Target, instead_of: int | None) -> None:
+        """Take what was typed where an earlier value was asked about; that one is forgotten."""
+        if instead_of is None:
+            self.query_one(ReadingEntry).value = text
+        self._take(text, target, instead_of=instead_of)
+
     def _take_sane(self, typed: Typed, target: Target, instead_of: int | None) -> None:
-        """Ask what happened when a drop under load reads like the battery itself."""
-        volts = typed.maximum if typed.maximum is not None else typed.value
-        if volts == "open" or not target.shows_battery(volts, self.session.desk.circuit.system_v):
-            self._take_marked(typed, target, instead_of, fails=self.fails_now(target))
+        """Ask what happened when a drop under load reads like the battery itself, or the battery like a drop."""
+        circuit = self.session.desk.circuit
+        least = typed.minimum if typed.minimum is not None else typed.value
+        most = typed.maximum if typed.maximum is not None else typed.value
+        if least == "open" or most == "open":
+            self._take_failing(typed, target, instead_of)
+        elif target.shows_battery(most, circuit.system_v):
+            opened = _OPEN_MARKED if self.comes_and_goes else _OPEN
+            heading = f"{show_volts(most)} is the whole battery. What happened?"
+            self._ask_what(heading, [opened, _NOT_HELD, _LEADS], typed, target, instead_of)
+        elif target.misses_battery(least, circuit):
+            heading = f"{show_volts(least)} is hardly a battery's volts. What happened?"
+            self._ask_what(heading, [_EMPTY_BATTERY, _LEADS], typed, target, instead_of)
+        else:
+            self._take_failing(typed, target, instead_of)
+
+    def _ask_what(
+        self, heading: str, answers: list[Item], typed: Typed, target: Target, instead_of: int | None
+    ) -> None:
+        def told(ids: tuple[str, ...] | None) -> None:
+            match ids:
+                case None | ():
+                    pass
+                case ("low",):
+                    self._take_failing(typed, target, instead_of)
+                case ("open",):
+                    fails = True if self.comes_and_goes else self._told_failing(target)
+                    self._take_marked(typed, target, instead_of, fails)
+                case ("leads" | "not-held",):
+                    self.query_one(ReadingEntry).value = ""
+                    start = "hold start" if target.state == "cranking" else "all off"
+                    self.say(f"Nothing was recorded. Put the leads on, {start}, and read again.")
+                case (text, *_):
+                    self._take_instead(text, target, instead_of)
+
+        check = partial(read_typed, system_v=self.session.desk.circuit.system_v)
+        self.app.push_screen(WhatHappened(heading, answers, check), told)
+
+    def _take_failing(self, typed: Typed, target: Target, instead_of: int | None) -> None:
+        """Ask whether it failed where the reading is to be taken while it does; a corrected one keeps its mark."""
+        if instead_of is not None:
+            mark = self.session.state.readings[instead_of - 1].taken.acting_up
+            self._take_marked(typed, target, instead_of, mark)
+            return
+        if not self.wants_failing(target) or self.fails_now(target):
+            self._take_marked(typed, target, instead_of, self._told_failing(target))
             return
 
         def told(ids: tuple[str, ...] | None) -> None:
-            if ids and ids[0] == "open":
-                complaint = self.session.state.complaint
-                fails = complaint is not None and complaint.intermittent
-                self._take_marked(typed, target, instead_of, fails=fails or self.fails_now(target))
-            elif ids:
-                self.query_one(ReadingEntry).value = ""
-                self.say("Nothing was recorded. Put the leads on, hold start, and read again.")
+            if not ids or (ids[0] == "fails" and not self.record(FailsNow(fails=True))):
+                return
+            self._take_marked(typed, target, instead_of, ids[0] != "did-not")
 
-        heading = f"{show_volts(volts)} is the whole battery. What happened?"
-        self.app.push_screen(Pick(heading, _WHOLE_BATTERY), told)
+        shown = show_typed(typed, clamp=target.clamp is not None)
+        self.app.push_screen(Pick(f"{shown}: did it fail while you read it?", _FAILED), told)
 
-    def _take_marked(self, typed: Typed, target: Target, instead_of: int | None, *, fails: bool) -> None:
+    def _told_failing(self, target: Target) -> bool | None:
+        return self.fails_now(target) or None
+
+    def _take_marked(self, typed: Typed, target: Target, instead_of: int | None, fails: bool | None) -> None:
         deeds = target.deeds(self.session.desk.circuit.map)
         self.with_cautions(deeds, partial(self._record_reading, target, typed, instead_of, fails))
 
-    def _record_reading(self, target: Target, typed: Typed, instead_of: int | None, fails: bool) -> None:
+    def _record_reading(self, target: Target, typed: Typed, instead_of: int | None, fails: bool | None) -> None:
         crank = None if target.state == "resting" else self._crank(instead_of)
-        taken = target.reading(typed, crank=crank, acting_up=fails or None, instead_of=instead_of)
+        taken = target.reading(typed, crank=crank, acting_up=fails, instead_of=instead_of)
         if not self.record(taken):
             return
         self.chosen = None
@@ -151,7 +213,7 @@ class Taking(JobView):
     def _say_judged(self, number: int) -> None:
         for reading in self.assessment.readings if self.assessment else []:
             if self.assessment and reading.id == number:
-                self.say(judged(reading, self.assessment))
+                self.say(judged(reading, self.assessment, self.session.state.readings[number - 1].taken.acting_up))
 
     def action_same_crank(self) -> None:
         """The next reading is of the crank that the last one was taken in."""
@@ -291,17 +353,35 @@ class Taking(JobView):
 
     # Answers
 
+    def _answer_typed(self, text: str) -> None:
+        """The number of an answer, alone; anything else is no answer."""
+        if len(text) == 1 and text in "123456789" and int(text) <= len(self.offered):
+            self.action_choose(int(text))
+        else:
+            no = f"! `{text}` is no answer to this question, and no reading is asked for here."
+            self.say(f"{no} Esc empties the line; then type one number, or m for a reading of your own.", of_line=True)
+
     def action_choose(self, number: int) -> None:
+        """Give the answer with this number, which may be clicked too."""
         step = self.assessment.next if self.assessment else None
-        if step is None or step.kind != "ask" or self.working or self.chosen is not None:
-            return
-        offered = choices(self.session.desk, step)
-        if number > len(offered) or step.step is None:
+        if step is None or step.step is None or self.working or number > len(self.offered):
             return
         if not self.query_one(StepCard).offers(number):
+            self.query_one(ReadingEntry).value = ""
             self.say("Only what you see can be answered by its number. Enter lists all answers.")
         else:
-            self.answer(step.step, *offered[number - 1])
+            self.answer(step.step, *self.offered[number - 1])
+
+    def list_answers(self) -> None:
+        """Every answer, however many there are, to be found by a few letters."""
+        step = self.assessment.next.step if self.assessment else None
+        if step is None or not self.offered:
+            return
+        labels = dict(self.offered)
+        items = [Item(choice, label) for choice, label in self.offered]
+        self.app.push_screen(
+            Pick("Which is it?", items), lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None
+        )
 
     def answer(self, step: str, choice: str, label: str) -> None:
         """Put an answer on record."""
@@ -310,6 +390,7 @@ class Taking(JobView):
 
         def record() -> None:
             if self.record(Answered(step=step, choice=choice)):
+                self.query_one(ReadingEntry).value = ""
                 self.say(f"Answered: {label}")
 
         self.with_cautions(deeds, record) if deeds else record()

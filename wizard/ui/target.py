@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import CircuitMap
 from wizard.circuit.network import Observable
 from wizard.ui.reading_text import Typed
@@ -71,6 +72,11 @@ class Target:
         """Whether this many volts are next to the whole battery, where a drop under load was to be read."""
         drop = self.expected_v is not None and self.expected_v[1] < _A_DROP * system_v
         return self.state == "cranking" and self.clamp is None and drop and volts > _WHOLE_BATTERY * system_v
+
+    def misses_battery(self, volts: float, circuit: Circuit) -> bool:
+        """Whether this few volts are what a drop reads, where the battery's own were to be read."""
+        posts = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
+        return {self.red, self.black} == posts and volts < _A_DROP * circuit.system_v
 
     def deeds(self, circuit_map: CircuitMap) -> list[str]:
         """What taking this reading is, in the words that cautions are tied to."""

@@ -59,18 +59,22 @@ def show_typed(typed: Typed, *, clamp: bool) -> str:
     return f"{show_value(typed.minimum, clamp=clamp)} to {show_value(typed.maximum, clamp=clamp)}"
 
 
-def judged(reading: JudgedReading, assessment: Assessment) -> Content:
-    """A reading just taken, how it stands to its limit, and the first warning that goes with it."""
+def judged(reading: JudgedReading, assessment: Assessment, marked: bool | None) -> Content:
+    """A reading just taken, how it stands to its limit, its mark, and the first warning that goes with it.
+
+    `marked` says that it was taken while the fault showed itself, or while it did not; None when neither was said.
+    """
     word = verdict(reading.judgement, reading.meaning, floor=bool(reading.floor))
     shown = with_unit(reading)
     said = f"  {word.mark} {word.value}" if word.value else ""
     bound = "at least" if reading.floor else "limit"
     limit = f"  {bound} {show_volts(reading.limit_v)}" if reading.limit_v is not None else ""
+    mark = "" if marked is None else "  marked: while it failed" if marked else "  marked: it did not fail"
     if assessment.warnings:
         warning = f"  ! {assessment.warnings[0]}"
     else:
         warning = "  ! In doubt: read it again." if reading.doubt >= DOUBTED else ""
-    return Content.assemble((f"{shown}{said}", "bold"), (limit, "$secondary"), (warning, "bold $warning"))
+    return Content.assemble((f"{shown}{said}", "bold"), (limit, "$secondary"), mark, (warning, "bold $warning"))
 
 
 def undone(event: Event) -> str:
