@@ -15,7 +15,6 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.faults import (
     CHARGE,
-    FREE_ENGINE,
     MATERIAL_V,
     NEW_BATTERY,
     NEW_STARTER,
@@ -171,13 +170,13 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
                     return Shown(site, drop, red, black, expected)
             continue
         state = "resting" if site.fault == "discharged" else "cranking"
-        if site.repair in (NEW_STARTER, FREE_ENGINE) and belief.evidence.turns_well:
-            continue
         if site.fault == "dragging":
             used = [m for m in measurements if m.what.state == "cranking"]
             if any(m.what.clamp for m in used) or len(used) >= 3:
                 best = next((m for m in used if m.what.clamp), used[0])
                 return _whole(belief, site, best)
+            continue
+        if site.repair == NEW_STARTER and belief.evidence.turns_well:
             continue
         if site.part == "starter" and not _starter_shows(belief):
             continue
