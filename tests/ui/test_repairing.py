@@ -25,8 +25,9 @@ from wizard.ui.demos import demo
 from wizard.ui.proof_page import ProofPage
 from wizard.ui.repair_page import RepairPage, read_cable
 from wizard.ui.starts_page import StartsPage, read_share, read_times
+from wizard.ui.step_card import StepCard
 from wizard.ui.target import Target
-from wizard.walk.events import CautionsRead, Complaint, Event, ReadingTaken, Repaired, Started, StartSeen
+from wizard.walk.events import CautionsRead, Complaint, Event, Jumped, ReadingTaken, Repaired, Started, StartSeen
 
 NOON = datetime(2030, 5, 1, 12, tzinfo=UTC)
 POST, NEGATIVE = "battery-positive-post", "battery-negative-post"
@@ -59,6 +60,13 @@ def job(store: Store, *events: Event, intermittent: bool = False, changes: Chang
 @pytest.fixture(autouse=True)
 def _at_noon(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(DropwalkApp, "now", lambda _: NOON)
+
+
+def on_the_card(driven: Bay) -> str:
+    """What is in sight of the step at hand."""
+    card = driven.app.screen.query_one(StepCard).region
+    lines = driven.shown().splitlines()[card.y : card.bottom]
+    return " ".join(" ".join(line[card.x : card.right] for line in lines).split())
 
 
 def text(driven: Bay) -> str:
@@ -176,6 +184,25 @@ async def test_a_repair_is_called_done_only_once_it_is_proved(bay: Open, store: 
         assert "Done and proved: clean and tighten the load lug on the isolator." in told
         assert "show nothing else that wants a repair" in told
         assert "nothing wrong was shown" not in told
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=lambda size: f"{size[0]}x{size[1]}")
+async def test_the_cards_after_a_repair_say_what_goes_back_first(
+    bay: Open, store: Store, size: tuple[int, int]
+) -> None:
+    joint = ("isolator-out-stud", "isolator-load-lug")
+    number = job(store, read(*joint, 0.69, 1), Repaired(repair="clean-isolator-load-joint"))
+    async with bay(size=size) as driven:
+        await driven.press("enter")
+        told = on_the_card(driven)
+        assert "Put the ground lead back on, last. Then measure as before" in told
+        assert "Hold start for 5 s and read." in told
+        assert "isolator out stud: " in told
+        assert "isolator load lug: " in told
+    store.append(number, NOON, Jumped(step="nothing-shown"))
+    async with bay(size=size) as driven:
+        await driven.press("enter")
+        assert "Undo what kept the engine from firing" in on_the_card(driven)
 
 
 async def test_starts_are_counted_over_days_from_home_until_they_are_enough(

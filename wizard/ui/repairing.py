@@ -136,7 +136,7 @@ class Repairing(Taking):
             self.same_crank = False
             if self.bench is not None:
                 self.bench.repair(repair, self.session.desk.circuit)
-            self.say("Repair recorded. Now prove it: the same spans, under the same load.")
+            self.say("Repair recorded. Now prove it: ground lead back on, last, then the same spans again.")
 
     def _open_proof(self) -> None:
         from wizard.ui.proof_page import ProofPage, proof_text

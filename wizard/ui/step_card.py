@@ -77,11 +77,11 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
     if target is not None:
         if step.again is not None and not target.chosen:
             lines.append(Content.styled(step.why, "$warning"))
-        elif text is not None and text.do and not target.chosen:
-            lines.append(Content(text.do))
         else:
             held = "Hold start for 5 s and read." if target.state == "cranking" else "Everything off, then read."
-            lines.append(Content(held))
+            own = text.do if text is not None and not target.chosen else ""
+            # One text serves every span of a proof, whatever the state it is read in.
+            lines.append(Content(f"{own} {held}".strip() if step.kind == "prove" or not own else own))
         lines += [*_leads(desk, target, before), _allowed(desk, target, None if target.chosen else step.minutes)]
     elif step.kind == "ask":
         if step.repair is not None:
@@ -98,6 +98,9 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         many = len(desk.cautions_to_begin(step.cautions or []))
         lines.append(_press("Enter", f"reads {many} cautions; confirm them once for this job"))
     else:
+        if step.kind == "finish" and text is not None and text.kind == "finish":
+            # Before what may take more room than there is: it says to undo what kept the engine from firing.
+            lines.append(Content.styled(text.do, "bold"))
         lines.append(Content(step.why))
         if step.kind == "finish":
             lines += [

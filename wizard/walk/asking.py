@@ -195,13 +195,27 @@ class Asking:
             if numbers := told_before(case, what):
                 both = " and ".join(map(str, numbers))
                 sound += f" Before, it was the difference of readings {both}; now read straight across."
+            own = self.steps[step].cautions if step else []
+            why = f"Put the ground lead back on, last. Then measure {self._as_before(what)}, after: {repair}.{sound}"
             return again.model_copy(
                 update={
                     "kind": "prove",
-                    "why": f"Measure the same span again under the same load, after: {repair}.{sound}",
+                    "why": why,
+                    "cautions": [
+                        name for name in self.desk.cautions.cautions if name in {*(again.cautions or []), *own}
+                    ],
                 }
             )
         return None
+
+    def _as_before(self, what: Observable) -> str:
+        """A span of the proof with its two points, in the state that it was read in."""
+        circuit = self.desk.circuit
+        if what.clamp:
+            where = f"the amps through {_label(circuit, what.clamp)}"
+        else:
+            where = f"from {circuit.map.points[what.red].label} to {circuit.map.points[what.black].label}"
+        return f"{where} {'with start held' if what.state == 'cranking' else 'with everything off'}, as before"
 
     def finish(self, step: str | None) -> Next:
         """The end, with what it comes to."""
