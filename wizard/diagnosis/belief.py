@@ -20,7 +20,7 @@ import numpy as np
 from wizard.circuit.load import Added, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
-from wizard.diagnosis.faults import NO_REPAIR, SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
+from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
 from wizard.diagnosis.likelihood import Likelihood
 from wizard.diagnosis.prediction import (
     CURRENT,
@@ -177,9 +177,10 @@ class Belief:
         repair = site.repair_after(self.evidence.repairs)
         return repair if repair in self.model.repairs else site.repair
 
-    def sites_of(self, repair: str) -> list[Site]:
-        """The sites that a repair is called for now."""
-        return [site for site in self.model.sites if self.repair_of(site) == repair]
+    def sites_of(self, repair: str) -> list[tuple[float, Site]]:
+        """The sites that a repair is called for now, each with its odds to be at fault, the likeliest first."""
+        odds = zip(self.site_probability.tolist(), self.model.sites, strict=True)
+        return sorted((pair for pair in odds if self.repair_of(pair[1]) == repair), key=lambda pair: -pair[0])
 
     # --- what follows ------------------------------------------------------------------------------------------------
 
@@ -245,15 +246,13 @@ class Belief:
 
     @cached_property
     def needed_probability(self) -> dict[str, float]:
-        """Odds that each repair is needed, first or beside another; of two faults both count."""
+        """Odds that each repair is needed, first or beside another: of two faults both count."""
         total = self._rest_repair.copy()
         both = self.needed[:, 0] != self.needed[:, 1]
         np.add.at(total, self.needed[:, 0], self.weight)
         np.add.at(total, self.needed[both, 1], self.weight[both])
-        # No repair beside one that is needed is no word against it.
-        total[-1] = self.repair_probability[NO_REPAIR]
-        whole = float(self._rest_repair.sum() + self.weight.sum())
-        return dict(zip(self.model.repairs, np.minimum(total / whole, 1.0).tolist(), strict=True))
+        total /= self._rest_repair.sum() + self.weight.sum()
+        return dict(zip(self.model.repairs[:-1], total[:-1].tolist(), strict=True))
 
     def repair_beside(self, aside: str) -> Ints:
         """Under each kept hypothesis the repair to do first when one of them is set aside (k,)."""

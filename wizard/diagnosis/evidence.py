@@ -56,12 +56,9 @@ class Evidence:
     @property
     def turns_well(self) -> bool | None:
         """Whether it cranks as it should now, by what was heard; None where nobody listened."""
-        heard = [
-            max(Heard, key=lambda one, table=table: table.get(one, table["otherwise"]))
-            for table in self.tables
-            if any(one in table for one in Heard)
-        ]
-        return all(one is Heard.CRANKS_NORMALLY for one in heard) if heard else None
+        listened = [table for table in self.tables if any(heard in table for heard in Heard)]
+        well = (table.get(Heard.CRANKS_NORMALLY, table["otherwise"]) == max(table.values()) for table in listened)
+        return all(well) if listened else None
 
     @property
     def now(self) -> Context:

@@ -1,4 +1,4 @@
-"""When the readings are enough to name a repair, and how that is said."""
+"""When the readings are enough to name a repair, and which of them show it."""
 
 from __future__ import annotations
 
@@ -18,14 +18,12 @@ from wizard.diagnosis.faults import (
     MATERIAL_V,
     NEW_BATTERY,
     NEW_STARTER,
-    NO_REPAIR,
     SOURCE_SPREAD,
     Site,
     site_span,
 )
 from wizard.diagnosis.planner import Reach, minutes_for
 from wizard.diagnosis.prediction import SOURCE_V
-from wizard.quantities import capitalised, show_against, show_amps, show_band, show_volts
 
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
@@ -38,8 +36,6 @@ _TOO_LOW = 0.85
 # A reading may serve in a difference while its own uncertainty stays below this share of the drop that is looked for;
 # one this small (in volts) always may.
 _BLUR, _BLUR_V = 0.2, 0.3
-# A second fault is spoken of at these odds.
-_SECOND = 0.5
 # Half the width of a 90 % band, in standard deviations.
 _BAND = 1.645
 
@@ -133,12 +129,6 @@ def _band(mean: float, spread: float, what: Observable, full: float) -> tuple[fl
     return (max(low, 0.0), high) if mean >= 0 else (low, min(high, 0.0))
 
 
-def _sites_of(belief: Belief, repair: str) -> list[tuple[float, Site]]:
-    odds = belief.site_probability
-    pairs = [(float(odds[n]), site) for n, site in enumerate(belief.model.sites) if belief.repair_of(site) == repair]
-    return sorted(pairs, key=lambda pair: -pair[0])
-
-
 def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
     """How readings show a repair directly, or None: never condemn on odds alone.
 
@@ -153,7 +143,7 @@ def shown(belief: Belief, limits: Limits, repair: str) -> Shown | None:
 
 def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequence[Measurement]) -> Shown | None:
     circuit = belief.model.circuit
-    sites = _sites_of(belief, repair)
+    sites = belief.sites_of(repair)
     own_parts = {site.part for _, site in sites}
     for odds, site in sites:
         if odds < 0.02:
@@ -207,7 +197,9 @@ def _charged(belief: Belief, limits: Limits) -> bool:
     """Whether the battery is known to be charged: a flat one falls under the starter as a worn one does."""
     circuit = belief.model.circuit
     _, floor = limits.floor(circuit, "battery-resting")
-    rested = [m.value for m in trusted(belief) if _rests(circuit, m.what) and m.value is not None]
+    # Whether a fault that comes and goes was there or away says nothing of the charge.
+    since = sorted([*trusted(belief, away=True), *trusted(belief, away=False)], key=lambda m: m.number)
+    rested = [m.value for m in since if _rests(circuit, m.what) and m.value is not None]
     return CHARGE in belief.evidence.repairs if not rested else rested[-1] >= floor
 
 
@@ -247,7 +239,7 @@ def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
     circuit = belief.model.circuit
     measurements = trusted(belief)
     found: dict[Observable, float] = {}
-    for odds, site in _sites_of(belief, repair)[:3]:
+    for odds, site in belief.sites_of(repair)[:3]:
         if odds < 0.02:
             continue
         start, end = site_span(circuit, site)
@@ -291,7 +283,7 @@ def surely_needed(belief: Belief, likely: float) -> list[str]:
     """Repairs that are needed with at least these odds, the one to do first and then the likeliest."""
     first, _ = top_repair(belief)
     odds = belief.needed_probability
-    named = [name for name, share in odds.items() if share >= likely and name != NO_REPAIR]
+    named = [name for name, share in odds.items() if share >= likely]
     return sorted(named, key=lambda name: (name != first, -odds[name]))
 
 
@@ -306,19 +298,16 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
 
 
 def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
-    repair, odds = top_repair(belief)
-    if repair in _BATTERY:
+    if top_repair(belief)[0] in _BATTERY:
         flat = shown(belief, limits, NEW_BATTERY if CHARGE in belief.evidence.repairs else CHARGE)
         if flat is not None and flat.site.repair == CHARGE and flat.drop.volts is not None:
             _, floor = limits.floor(belief.model.circuit, "battery-resting")
             both = sum(belief.repair_probability.get(name, 0.0) for name in _BATTERY)
             if flat.drop.volts < floor or both >= ENOUGH:
                 return belief.repair_of(flat.site), flat
-    if repair != NO_REPAIR and odds >= ENOUGH and (evidence := shown(belief, limits, repair)):
-        return repair, evidence
-    for other in surely_needed(belief, ENOUGH):
-        if other != repair and (evidence := shown(belief, limits, other)):
-            return other, evidence
+    for repair in surely_needed(belief, ENOUGH):
+        if evidence := shown(belief, limits, repair):
+            return repair, evidence
     return _over_its_limit(belief, limits) or _low_under_load(belief, limits)
 
 
@@ -351,144 +340,3 @@ def _low_under_load(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
         return None
     flat = None if CHARGE in belief.evidence.repairs else shown(belief, limits, CHARGE)
     return (CHARGE, flat) if flat is not None else (NEW_BATTERY, worn)
-
-
-def statement(belief: Belief, limits: Limits, evidence: Shown) -> str:
-    """What was measured, what a sound circuit would have read, and what the limit is."""
-    circuit, site = belief.model.circuit, evidence.site
-    numbers = " and ".join(str(number) for number in evidence.drop.numbers)
-    reading = f"reading {numbers}" if len(evidence.drop.numbers) == 1 else f"readings {numbers}"
-    if site.part in circuit.parts:
-        label = circuit.parts[site.part].part.label
-        label = capitalised(label)
-        limit, _ = limits.judge(circuit, "cranking", evidence.start, evidence.end, 0.0)
-        volts = None if evidence.drop.volts is None else abs(evidence.drop.volts)
-        lost = "" if volts is None else show_volts(volts)
-        allowed = "" if limit is None else show_volts(limit)
-        if volts is not None and limit is not None:
-            lost, allowed = show_against(volts, limit)
-        if evidence.drop.volts is None:
-            first = f"{label}: open; the whole battery shows across it ({reading})."
-        else:
-            how = "the difference of " if len(evidence.drop.spans) > 1 else ""
-            first = f"{label}: {lost} lost with start held ({how}{reading})."
-        sound = f" A sound one would lose {show_band(*evidence.expected_v)} at this current."
-        return first + sound + (f" Practice allows {allowed}." if allowed else "")
-    return _family_statement(belief, limits, evidence, reading)
-
-
-def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: str) -> str:
-    circuit, site, volts = belief.model.circuit, evidence.site, evidence.drop.volts
-    value = show_volts(volts) if volts is not None and not evidence.drop.spans[0].clamp else ""
-    middle, _ = belief.current_a
-    match site.family:
-        case "battery-discharged":
-            floor, _ = limits.floor(circuit, "battery-resting")
-            if CHARGE in belief.evidence.repairs:
-                return f"The battery was charged and rests at {value} ({reading}): it does not hold its charge."
-            rests = f"The battery rests at {value} ({reading}); {show_volts(floor)} or more is charged enough to test."
-            loaded = drop_between(trusted(belief), evidence.start, evidence.end)
-            if loaded is None or loaded.volts is None:
-                return rests
-            return f"{rests} Its posts fall to {show_volts(loaded.volts)} with start held."
-        case "battery-worn":
-            floor, _ = limits.floor(circuit, "battery-cranking")
-            low, high = evidence.expected_v
-            return (
-                f"The battery's posts fall to {value} with start held ({reading}); a sound one holds "
-                f"{show_band(low, high)} at this current and practice asks for {show_volts(floor)}."
-            )
-        case "starter-open":
-            return f"The motor gets {value} while start is held ({reading}) and no current flows: it is open inside."
-        case "starter-worn":
-            return (
-                f"The motor gets {value} while start is held ({reading}) and draws only about "
-                f"{show_amps(middle)}: its brushes or commutator lose the rest."
-            )
-        case "starter-shorted":
-            return f"The motor draws about {show_amps(middle)} and gets {value} ({reading}): a winding is shorted."
-        case "coil-open":
-            return (
-                "The trigger wire brings its volts and the solenoid does nothing: its coil is open " + f"({reading})."
-            )
-        case _:
-            high = circuit.demand_a[2]
-            who = "The starter drags" if site.part == "starter" else "The engine is hard to turn"
-            return (
-                f"{who}: about {show_amps(middle)} flows where a healthy engine takes up to {show_amps(high)} "
-                f"({reading})."
-            )
-
-
-def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
-    """Which other fault the readings point to beside a found one, and what each takes; None where none is likely."""
-    model, middle = belief.model, belief.current_a[0]
-    odds = belief.beside(repair)
-    ranked = sorted(odds.items(), key=lambda pair: -pair[1])
-    if not ranked or ranked[0][1] < _SECOND:
-        return None
-    number = ranked[0][0]
-    site = model.sites[number]
-    work = model.circuit.repairs[belief.repair_of(site)].label
-    likely = f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%})"
-    if site.part not in model.circuit.parts:
-        return f"{likely}: {site.part}, {site.fault}. Then: {work}."
-    label = model.circuit.parts[site.part].part.label
-    first = evidence.drop.volts
-    excess = belief.excess_ohm(number)
-    takes = (
-        f" It takes about {show_volts(excess[1] * middle)} too much"
-        if excess and belief.open_share(number) < 0.5
-        else ""
-    )
-    if takes and first is not None and evidence.site.part in model.circuit.parts:
-        beyond = abs(first) - sum(evidence.expected_v) / 2
-        takes += f", the {model.circuit.parts[evidence.site.part].part.label} about {show_volts(beyond)}"
-    takes = f"{takes}." if takes else ""
-    return f"{likely}: the {label}.{takes} Then: {work}."
-
-
-def cleared(belief: Belief, limits: Limits, repair: str | None) -> str:
-    """Why the rest is cleared: which runs, without the one of a repair, are within limits and which not measured."""
-    circuit = belief.model.circuit
-    measurements = trusted(belief)
-    while_away = trusted(belief, away=True)
-    own = {site.part for _, site in _sites_of(belief, repair)} if repair else set[str]()
-    sound: list[str] = []
-    near: list[str] = []
-    unseen: list[str] = []
-    doubted: list[str] = []
-    names = {
-        "positive": "the positive side",
-        "contacts": "the solenoid contacts",
-        "ground": "the ground side",
-    }
-    for run, name in names.items():
-        path = set(circuit.path(*circuit.runs[run]) or ())
-        if path & own:
-            continue
-        drop = drop_between(measurements, *circuit.runs[run]) or drop_between(while_away, *circuit.runs[run])
-        if drop is None:
-            (doubted if _in_doubt(belief, *circuit.runs[run]) else unseen).append(name)
-        elif drop.volts is not None:
-            _, judgement = limits.judge(circuit, "cranking", *circuit.runs[run], drop.volts)
-            if judgement != "over":
-                lose = "lose" if run == "contacts" else "loses"
-                own_limit = sound if judgement == "within" else near
-                own_limit.append(f"{name} {lose} {show_volts(drop.volts)}")
-    text = ""
-    for losing, what in ((sound, "within limits"), (near, "just past what practice allows")):
-        if losing:
-            joined = " and ".join([", ".join(losing[:-1]), losing[-1]] if losing[1:] else losing)
-            text += f" {capitalised(joined)}, {what}."
-    for left, what in ((unseen, "Not measured"), (doubted, "In doubt")):
-        if left:
-            text += f" {what}: {', '.join(left)}."
-    return text
-
-
-def _in_doubt(belief: Belief, start: str, end: str) -> bool:
-    return any(
-        {m.what.red, m.what.black} == {start, end} and m.what.state == "cranking" and m.context == belief.now
-        for m in belief.evidence.measurements
-    )

@@ -253,7 +253,7 @@ def acts(belief: Belief) -> list[Act]:
     minutes = repair_minutes(belief)
     first = int(np.argmin(minutes[:-1] / np.maximum(odds[:-1], 1e-9)))
     circuit = belief.model.circuit
-    opens = [any(circuit.opens(site.part) for site in belief.sites_of(name)) for name in belief.model.repairs[:-1]]
+    opens = [any(circuit.opens(site.part) for _, site in belief.sites_of(name)) for name in belief.model.repairs[:-1]]
     likeliest = int(np.argmax(np.where(opens, odds[:-1], -1.0)))
     is_likeliest = np.arange(len(odds)) == likeliest
     damage = odds * np.where(is_likeliest, _LOOK_SHOWS, _LOOK_MISLEADS)

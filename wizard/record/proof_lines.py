@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from wizard.diagnosis.finding import Shown, cleared, statement
+from wizard.diagnosis.finding import Shown
+from wizard.diagnosis.sentences import cleared, statement
 from wizard.quantities import show_against, show_amps, show_band, show_volts
 from wizard.record.names import Names
 from wizard.record.printout import FLOOR_JUDGED, JUDGED

@@ -8,8 +8,10 @@ from typing import Literal
 
 from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import doubted
-from wizard.diagnosis.finding import cleared, second_fault, statement, top_repair
+from wizard.diagnosis.evidence import DOUBTED
+from wizard.diagnosis.finding import top_repair
 from wizard.diagnosis.planner import Prospect, acts
+from wizard.diagnosis.sentences import cleared, second_fault, statement
 from wizard.walk.asking import Asking, in_all, repair_cautions
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, symptom_of
@@ -282,7 +284,7 @@ class _Walk:
         red, black = self._point(step.red), self._point(step.black)
         state = step.state or "cranking"
         taken = self.case.has(state, red, black)
-        if taken is None or self.case.belief.doubt.get(taken.measurement.number, 0.0) > 0.5:
+        if taken is None or self.case.belief.doubt.get(taken.measurement.number, 0.0) >= DOUBTED:
             return None
         _, judgement = self.desk.limits.judge(self.desk.circuit, state, red, black, taken.measurement.value)
         return "within" if judgement == "not-judged" else judgement
