@@ -84,7 +84,7 @@ class _Printout:
             facts.append(f"sound {show_band(*reading.expected_v)}")
         if reading.expected_a:
             facts.append(f"sound {reading.expected_a[0]:.0f} to {show_amps(reading.expected_a[1])}")
-        if reading.doubt >= 0.2:
+        if reading.in_doubt:
             facts.append("doubtful, take it again")
         return f"{said} ({', '.join(facts)})" if facts else said
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from wizard.circuit.circuit import Circuit
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.errors import DropwalkError
 from wizard.quantities import show_share
 from wizard.record.costs import money, show_minutes
@@ -172,7 +173,7 @@ def _starts_cells(line: StartsLine) -> list[str]:
 
 
 def _reading_cells(line: ReadingLine) -> list[str]:
-    note = line.note + (" (doubtful)" if line.doubt >= 0.2 else "")
+    note = line.note + (" (doubtful)" if line.doubt >= DOUBTED else "")
     place = [str(line.id), _when(line.at), line.state, str(line.set or ""), line.span]
     return [*place, line.value, line.limit, line.expected, line.judged, note.strip()]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import groupby
 from math import ceil
 
@@ -11,11 +10,10 @@ from textual.content import Content
 
 from wizard.quantities import show_band, show_length, show_volts
 from wizard.ui.fit import cut
-from wizard.ui.readings_page import DOUBTED
 from wizard.ui.visit import Page
 from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import short_name
-from wizard.walk.profile import ProfileRow
+from wizard.walk.profile import LooseStep, ProfileRow, loose_steps
 
 _SIDES = {"positive": "POSITIVE SIDE, from the post", "ground": "GROUND SIDE, from the case"}
 # Columns of the names and of the figure; a metre of cable takes so many lines, and none takes more than the most.
@@ -59,35 +57,6 @@ class LossPage(Page):
             self.show(spoken(self._rows, self._steps, inch=self._inch))
         else:
             self.show(plot(self._rows, self._steps, width, inch=self._inch))
-
-
-@dataclass(frozen=True)
-class LooseStep:
-    """A reading between two points of a side that no reading ties to the side's start.
-
-    It is drawn from where a sound circuit would be at the first of the two: `from_v` there, `volts` lost since.
-    """
-
-    first: str
-    last: str
-    volts: float
-    from_v: float
-
-
-def loose_steps(rows: Sequence[ProfileRow], readings: Sequence[JudgedReading]) -> dict[str, LooseStep]:
-    """The latest such reading that ends at each point."""
-    at = {row.point: row for row in rows}
-    steps: dict[str, LooseStep] = {}
-    for r in readings:
-        if r.volts is None or r.state != "cranking" or r.struck or r.before_repair or r.doubt >= DOUBTED:
-            continue
-        ends = [at[point] for point in (r.red, r.black) if point in at]
-        if len(ends) != 2 or ends[0].side != ends[1].side or any(row.measured_v is not None for row in ends):
-            continue
-        volts = r.volts if ends[0].step < ends[1].step else -r.volts
-        first, last = sorted(ends, key=lambda row: row.step)
-        steps[last.point] = LooseStep(first.point, last.point, volts, first.expected_v[1])
-    return steps
 
 
 def plot(rows: Sequence[ProfileRow], steps: Mapping[str, LooseStep], width: int, *, inch: bool = False) -> Content:

@@ -18,8 +18,6 @@ from wizard.ui.visit import Visit
 from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import reading_drop, short_name
 
-# A reading that is this likely to be wrong is marked.
-DOUBTED = 0.5
 # Columns that a shortened name of a point still has.
 _LEAST_NAME = 6
 # What to do with which reading.
@@ -87,7 +85,7 @@ def reading_line(reading: JudgedReading, width: int = 7) -> Content:
     state = "" if reading.state == "cranking" else ", at rest"
     said = drop.mark_and_word if not reading.struck else "taken back"
     before = "  before the repair" if reading.before_repair else ""
-    doubt = "  in doubt: read it again" if reading.doubt >= DOUBTED and not reading.struck else ""
+    doubt = "  in doubt: read it again" if reading.in_doubt and not reading.struck else ""
     failing = "  while it failed" if reading.acting_up else ""
     note = f"  {reading.note}" if reading.note else ""
     # No colour: the bar that chooses a line turns them about.
@@ -115,7 +113,7 @@ def latest_readings(readings: list[JudgedReading], room: Size) -> Content:
 
 def _brief(reading: JudgedReading, width: int) -> Content:
     """One reading in little room."""
-    mark = "?" if reading.doubt >= DOUBTED else reading_drop(reading).verdict.mark
+    mark = "?" if reading.in_doubt else reading_drop(reading).verdict.mark
     value = f"{reading.id:2} {with_unit(reading):>7} {mark} "
     return Content.assemble((value, "bold"), (_where(reading, width - len(value)), "$secondary"))
 

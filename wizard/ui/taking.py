@@ -33,6 +33,7 @@ from wizard.walk.events import (
     OutOfReach,
     ReadingStruck,
 )
+from wizard.walk.plausible import misses_battery, shows_battery
 
 _LEADS = Item("leads", "A lead was somewhere else: read again")
 _NOT_HELD = Item("not-held", "Start was not held: read again")
@@ -125,11 +126,11 @@ class Taking(JobView):
         most = typed.maximum if typed.maximum is not None else typed.value
         if least == "open" or most == "open":
             self._take_failing(typed, target, instead_of)
-        elif target.shows_battery(most, circuit.system_v):
+        elif target.expected_v is not None and shows_battery(circuit, target.observable, target.expected_v[1], most):
             opened = _OPEN_MARKED if self.comes_and_goes else _OPEN
             heading = f"{show_volts(most)} is the whole battery. What happened?"
             self._ask_what(heading, [opened, _NOT_HELD, _LEADS], typed, target, instead_of)
-        elif target.misses_battery(least, circuit):
+        elif misses_battery(circuit, target.observable, least):
             heading = f"{show_volts(least)} is hardly a battery's volts. What happened?"
             self._ask_what(heading, [_EMPTY_BATTERY, _LEADS], typed, target, instead_of)
         else:

@@ -5,16 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import CircuitMap
 from wizard.circuit.network import Observable
 from wizard.ui.reading_text import Typed
 from wizard.walk.assessment import Band, Next
 from wizard.walk.drawing import Leads
 from wizard.walk.events import ReadingTaken
-
-# Shares of the system's volts: what a drop stays below in a sound circuit, and what only an open span shows.
-_A_DROP, _WHOLE_BATTERY = 0.3, 0.75
 
 
 @dataclass(frozen=True)
@@ -67,16 +63,6 @@ class Target:
             note=note,
             instead_of=instead_of,
         )
-
-    def shows_battery(self, volts: float, system_v: float) -> bool:
-        """Whether this many volts are next to the whole battery, where a drop under load was to be read."""
-        drop = self.expected_v is not None and self.expected_v[1] < _A_DROP * system_v
-        return self.state == "cranking" and self.clamp is None and drop and volts > _WHOLE_BATTERY * system_v
-
-    def misses_battery(self, volts: float, circuit: Circuit) -> bool:
-        """Whether this few volts are what a drop reads, where the battery's own were to be read."""
-        posts = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
-        return {self.red, self.black} == posts and volts < _A_DROP * circuit.system_v
 
     def deeds(self, circuit_map: CircuitMap) -> list[str]:
         """What taking this reading is, in the words that cautions are tied to."""

@@ -8,7 +8,7 @@ from textual.content import Content
 
 from wizard.quantities import show_amps, show_volts
 from wizard.ui.reading_text import Typed
-from wizard.ui.readings_page import DOUBTED, with_unit
+from wizard.ui.readings_page import with_unit
 from wizard.ui.target import Target
 from wizard.walk.assessment import Assessment, JudgedReading
 from wizard.walk.drawing import short_name, verdict
@@ -73,7 +73,7 @@ def judged(reading: JudgedReading, assessment: Assessment, marked: bool | None) 
     if assessment.warnings:
         warning = f"  ! {assessment.warnings[0]}"
     else:
-        warning = "  ! In doubt: read it again." if reading.doubt >= DOUBTED else ""
+        warning = "  ! In doubt: read it again." if reading.in_doubt else ""
     return Content.assemble((f"{shown}{said}", "bold"), (limit, "$secondary"), mark, (warning, "bold $warning"))
 
 

@@ -253,9 +253,7 @@ class Asking:
         past = [
             reading
             for reading in judged_readings(self.case)
-            if reading.judgement == "over"
-            and reading.meaning != "too-small"
-            and not (reading.before_repair or reading.struck)
+            if reading.judgement == "over" and reading.meaning != "too-small" and reading.counts
         ]
         if not past:
             return "Nothing wrong was shown: every span that was measured reads as a sound circuit would."

@@ -6,6 +6,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from wizard.diagnosis.evidence import DOUBTED
+
 Judgement = Literal["within", "marginal", "over", "not-judged"]
 # Limit against expected: as sound ones read; over the limit though sound; within it but many times a sound one; both.
 Meaning = Literal["sound", "too-small", "watch", "fault"]
@@ -51,6 +53,16 @@ class JudgedReading(_Shown):
     acting_up: bool | None = None
     note: str | None = None
 
+    @property
+    def in_doubt(self) -> bool:
+        """Whether it is more likely wrong than right: it shows nothing then, and is to be taken again."""
+        return self.doubt >= DOUBTED
+
+    @property
+    def counts(self) -> bool:
+        """Whether it speaks of the circuit as it is now: neither struck out, nor from before the last repair."""
+        return not self.struck and not self.before_repair
+
 
 class Suspect(_Shown):
     """One fault with its odds. `excess_mohm` is the low, middle and high of its excess resistance."""
@@ -73,7 +85,7 @@ class RepairOdds(_Shown):
 class Next(_Shown):
     """What to do next. Which keys it has depends on `kind`; `why` is always there.
 
-    `acting_up` says that the reading is to be taken while the fault shows itself, and marked so. `again` is the number
+    `acting_up` says that the reading is to be taken while the fault shows itself. `again` is the number
     of a doubted reading that this one is to be taken instead of.
     """
 

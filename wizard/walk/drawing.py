@@ -114,7 +114,7 @@ def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads, out_of_r
         (circuit.path(leads.red, leads.black) or ()) if leads.red is not None and leads.black is not None else ()
     )
     on_the_loop = frozenset(point for run in ("positive", "contacts", "ground") for point in _points(circuit, run))
-    pen = _Pen(circuit, spans, [r for r in readings if _counts(r)], leads, between, on_the_loop)
+    pen = _Pen(circuit, spans, [r for r in readings if r.counts], leads, between, on_the_loop)
     rows: list[Row] = []
     for section, run in (
         (Section.POSITIVE, "positive"),
@@ -140,7 +140,7 @@ def posts(circuit: Circuit, assessment: Assessment | None) -> dict[str, JudgedRe
     """The latest readings across the battery's posts, by state."""
     pair = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
     readings = assessment.readings if assessment else []
-    return {r.state: r for r in readings if _counts(r) and {r.red, r.black} == pair}
+    return {r.state: r for r in readings if r.counts and {r.red, r.black} == pair}
 
 
 def verdict(judgement: str, meaning: Meaning | None, *, floor: bool = False) -> Verdict:
@@ -181,10 +181,6 @@ def reading_drop(reading: JudgedReading) -> Drop:
 
 def _points(circuit: Circuit, run: str) -> tuple[str, ...]:
     return circuit.points_along(*circuit.runs[run])
-
-
-def _counts(reading: JudgedReading) -> bool:
-    return not reading.struck and not reading.before_repair
 
 
 def _figure(volts: float) -> str:

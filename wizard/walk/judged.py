@@ -12,13 +12,12 @@ from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, t
 from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
+from wizard.walk.plausible import shows_battery
 from wizard.walk.state import Reading
 from wizard.walk.undersized import undersized
 
 # Suspects below this are not listed.
 _LISTED = 0.005
-# A span that reads more than this share of the battery while cranking is open, or start was not held.
-_WHOLE_BATTERY = 0.75
 # Above what a sound run loses by more than this much (in a 12 V system) and this many times is out of the ordinary.
 _ABOVE_V, _ABOVE_TIMES = 0.02, 1.15
 # A difference of two readings is judged when it is known to this much, in a 12 V system.
@@ -201,9 +200,7 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
                 f"The battery rests at {show_volts(m.value)} (reading {m.number}): charge it before the other "
                 "readings are trusted."
             )
-        sound = abs(belief.model.healthy_volts(what))
-        full = 12.6 * circuit.scale
-        whole = what.state == "cranking" and row is None and sound < 0.3 * full and m.value > _WHOLE_BATTERY * full
+        whole = shows_battery(circuit, what, belief.model.healthy_volts(what), m.value)
         if whole and belief.doubt.get(m.number, 0.0) < DOUBTED:
             contacts = circuit.map.solenoid.contacts in (circuit.path(what.red, what.black) or ())
             or_else = ", or the contacts never closed" if contacts else ""
@@ -224,7 +221,7 @@ def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[Sp
     for small in undersized(circuit, readings, views):
         part = circuit.parts[small.part].part
         lost, allowed = show_against(small.sound_v, small.limit_v)
-        numbers = ", ".join(str(r.id) for r in readings if r.meaning == "too-small" and not r.before_repair)
+        numbers = ", ".join(str(r.id) for r in readings if r.meaning == "too-small" and r.counts)
         if small.alone:
             said = (
                 f"{capitalised(part.label)} is too small for its length: sound {part.size} loses about {lost} at this "

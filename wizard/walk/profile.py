@@ -5,7 +5,7 @@ A bad joint shows as a step, a thin or corroded cable as a slope. Screens plot i
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import hypot
 from typing import Literal
@@ -13,7 +13,6 @@ from typing import Literal
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, operate
 from wizard.circuit.network import Observable
-from wizard.diagnosis.evidence import DOUBTED
 from wizard.walk.assessment import Assessment, Band, JudgedReading
 from wizard.walk.desk import Desk
 
@@ -78,14 +77,42 @@ def loss_profile(desk: Desk, assessment: Assessment) -> tuple[ProfileRow, ...]:
     return tuple(rows)
 
 
+@dataclass(frozen=True)
+class LooseStep:
+    """A reading between two points of a side that no reading ties to the side's start.
+
+    It is drawn from where a sound circuit would be at the first of the two: `from_v` there, `volts` lost since.
+    """
+
+    first: str
+    last: str
+    volts: float
+    from_v: float
+
+
+def loose_steps(rows: Sequence[ProfileRow], readings: Sequence[JudgedReading]) -> dict[str, LooseStep]:
+    """The latest such reading that ends at each point."""
+    at = {row.point: row for row in rows}
+    steps: dict[str, LooseStep] = {}
+    for r in readings:
+        if r.volts is None or not _tells(r):
+            continue
+        ends = [at[point] for point in (r.red, r.black) if point in at]
+        if len(ends) != 2 or ends[0].side != ends[1].side or any(row.measured_v is not None for row in ends):
+            continue
+        volts = r.volts if ends[0].step < ends[1].step else -r.volts
+        first, last = sorted(ends, key=lambda row: row.step)
+        steps[last.point] = LooseStep(first.point, last.point, volts, first.expected_v[1])
+    return steps
+
+
 def _tells(reading: JudgedReading) -> bool:
     return (
         reading.state == "cranking"
         and reading.volts is not None
         and reading.clamp is None
-        and not reading.struck
-        and not reading.before_repair
-        and reading.doubt < DOUBTED
+        and reading.counts
+        and not reading.in_doubt
     )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
-from wizard.diagnosis.evidence import Measurement
+from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.finding import Drop, drop_between, expected_bands
 from wizard.quantities import show_volts
 from wizard.repair.predict import Foreseen, predict
@@ -200,7 +200,7 @@ def _read(case: Case, what: Observable) -> Drop:
 
 
 def _trusted(belief: Belief, measurements: Sequence[Measurement]) -> list[Measurement]:
-    return [m for m in measurements if belief.doubt.get(m.number, 0.0) < 0.5]
+    return [m for m in measurements if belief.doubt.get(m.number, 0.0) < DOUBTED]
 
 
 def _remains(case: Case, spans: Sequence[SpanProof]) -> Iterator[str]:

@@ -40,7 +40,7 @@ def repaired_span(case: Case) -> tuple[Observable, float | None] | None:
 
 
 def proof_spans(case: Case) -> list[Observable]:
-    """What must be measured again after the last repair: what showed the fault, and each run under the same load.
+    """What must be measured again after the last repair: what showed the fault, and each run with start held.
 
     The whole runs tell whether something is left that the first fault hid.
     """

@@ -1,0 +1,24 @@
+"""Readings under suspicion as soon as they are read: the whole battery across a drop, or a drop across the battery."""
+
+from __future__ import annotations
+
+from wizard.circuit.circuit import Circuit
+from wizard.circuit.network import Observable
+
+# Shares of the system's volts: what a drop stays below in a sound circuit, and what only an open span shows. Common
+# practice, no source.
+_A_DROP, _WHOLE_BATTERY = 0.3, 0.75
+
+
+def shows_battery(circuit: Circuit, what: Observable, sound_v: float, volts: float) -> bool:
+    """Whether this many volts are next to the whole battery where a drop under load was read, of which a sound circuit
+    would have `sound_v`: the span is open, or start was not held.
+    """
+    is_drop = what.state == "cranking" and not what.clamp and abs(sound_v) < _A_DROP * circuit.system_v
+    return is_drop and volts > _WHOLE_BATTERY * circuit.system_v
+
+
+def misses_battery(circuit: Circuit, what: Observable, volts: float) -> bool:
+    """Whether this few volts are what a drop reads, where the battery's own were read."""
+    posts = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
+    return {what.red, what.black} == posts and volts < _A_DROP * circuit.system_v
