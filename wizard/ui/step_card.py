@@ -13,6 +13,7 @@ from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name
 from wizard.walk.flow import Step
 
+_HOLD = "Hold start for up to 5 s and read. Let go at once if it stands still."
 _STATE = {"resting": "all off", "cranking": "start held"}
 
 
@@ -78,7 +79,7 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         if step.again is not None and not target.chosen:
             lines.append(Content.styled(step.why, "$warning"))
         else:
-            held = "Hold start for 5 s and read." if target.state == "cranking" else "Everything off, then read."
+            held = _HOLD if target.state == "cranking" else "Everything off, then read."
             own = text.do if text is not None and not target.chosen else ""
             # One text serves every span of a proof, whatever the state it is read in.
             lines.append(Content(f"{own} {held}".strip() if step.kind == "prove" or not own else own))
