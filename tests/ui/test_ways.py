@@ -25,6 +25,7 @@ from wizard.ui.run_view import RunView
 from wizard.ui.settings_page import SettingsPage, accuracy, parse_accuracy
 from wizard.ui.tour import Tour
 from wizard.ui.visit import Page
+from wizard.walk.assessment import Finding
 from wizard.walk.events import Answered, Complaint, ReadingTaken
 
 DEMO = "parcel-van"
@@ -245,18 +246,14 @@ async def test_a_finding_of_two_faults_names_both(bay: Open) -> None:
     async with bay(DEMO, size=(120, 40)) as driven:
         await driven.at_positive_drop()
         assert driven.job.assessment is not None
-        two = driven.job.assessment.model_copy(
-            update={
-                "finding": {
-                    "repair": "clean-positive-clamp",
-                    "statement": "The clamp loses 0.4 V.",
-                    "also": "A second fault is likely.",
-                    "evidence": [2],
-                    "cautions": [],
-                }
-            }
+        finding = Finding(
+            repair="clean-positive-clamp",
+            statement="The clamp loses 0.4 V.",
+            also="A second fault is likely.",
+            evidence=[2],
+            cautions=[],
         )
-        driven.job.assessment = type(two).model_validate(two.model_dump())
+        driven.job.assessment = driven.job.assessment.model_copy(update={"finding": finding})
         await driven.press("f")
         assert isinstance(driven.app.screen, FindingPage)
         assert "A second fault is likely." in driven.shown()
