@@ -62,8 +62,8 @@ async def played(name: str, way: Way, folder: Path) -> tuple[Count, str]:
                     assert bay.job.bench is not None
                     wanted = bay.job.bench.answer(step.step)
                     offered = [choice for choice, _ in choices(bay.job.session.desk, step)]
-                    count.others += 1
-                    await bay.press(str(offered.index(wanted) + 1 if wanted in offered else len(offered)))
+                    count.others += 2
+                    await bay.press(str(offered.index(wanted) + 1 if wanted in offered else len(offered)), "enter")
                 else:
                     count.others += 1
                     await bay.press("enter")
