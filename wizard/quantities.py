@@ -245,6 +245,11 @@ def show_milliohms(milliohms: float) -> str:
     return f"{milliohms:.1f} mohm" if milliohms < 10 else f"{milliohms:.0f} mohm"
 
 
+def show_minutes(minutes: float) -> str:
+    """Minutes of one test, in whole ones: `2 min`."""
+    return f"{minutes:.0f} min" if minutes >= 0.5 else "under 1 min"
+
+
 def show_length(metres: float, *, inch: bool = False) -> str:
     """A cable's length: `4.2 m`, or `165 in`."""
     return f"{metres / 0.0254:.0f} in" if inch else f"{metres:g} m"

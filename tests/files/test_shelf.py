@@ -167,6 +167,12 @@ BAD_READINGS = [
         "readings.1.value",
         "a clamp meter reads amps, not open",
     ),
+    (
+        "{state: resting, red: battery-positive-post, black: battery-negative-post, value: open}",
+        "5:80",
+        "readings.1.value",
+        "a battery is read in volts, not open",
+    ),
     ("{state: cranking, clamp: tow-bar, value: 165 A}", "5:23", "readings.1.clamp", "the map has no part 'tow-bar'"),
     ("{repaired: polish-it}", "5:6", "readings.1.repaired", "the map has no repair 'polish-it'"),
     (

@@ -29,6 +29,7 @@ from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
 from wizard.ui.pick import Pick
 from wizard.ui.target import Target
+from wizard.ui.why_page import why_text
 from wizard.walk.events import (
     CautionsRead,
     Complaint,
@@ -247,6 +248,27 @@ async def test_a_drop_where_battery_volts_are_asked_for_is_asked_about(
         assert driven.job.session.state.readings == ()
         await driven.press(*["down"] * choice, "enter")
         assert len(driven.job.session.state.readings) == taken
+
+
+async def test_a_battery_does_not_read_open(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.type("open")
+        assert "A battery is read in volts" in driven.shown()
+        assert driven.job.session.state.readings == ()
+        assert isinstance(driven.app.screen, JobScreen)
+
+
+async def test_the_why_page_says_nothing_twice(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await at_looking(driven)
+        assessment = driven.job.assessment
+        assert assessment is not None
+        reason = driven.job.session.desk.flow.steps[LOOK].why
+        longer = assessment.next.model_copy(update={"why": f"Look at the lug. {reason} In all about 9 minutes."})
+        asked = assessment.model_copy(update={"next": longer})
+        said = why_text(driven.job.session.desk, asked, short=False, lessons=True).plain
+        assert said.count(reason) == 1
 
 
 async def at_looking(driven: Bay) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
-from wizard.quantities import printable, show_against, show_amps, show_band, show_milliohms, show_volts
+from wizard.quantities import printable, show_against, show_amps, show_band, show_milliohms, show_minutes, show_volts
 from wizard.record.names import Names
 from wizard.walk.assessment import Assessment, Finding, JudgedReading, Next, Suspect
 from wizard.walk.desk import Desk
@@ -142,7 +142,7 @@ class _Printout:
     def _measure(self, step: Next) -> Iterator[str]:
         again = "Measure again" if step.kind == "prove" else "Measure"
         state = "with start held" if step.state == "cranking" else "at rest"
-        minutes = f", about {step.minutes:.0f} min" if step.minutes else ""
+        minutes = f", {show_minutes(step.minutes)}" if step.minutes else ""
         yield f"{again} {state}{minutes}:"
         points = self.desk.circuit.map.points
         for lead, point in (("Red", step.red), ("Black", step.black)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.content import Content
 from textual.widgets import Static
 
-from wizard.quantities import capitalised, show_band, show_volts
+from wizard.quantities import capitalised, show_band, show_minutes, show_volts
 from wizard.ui.fit import within
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
@@ -169,7 +169,7 @@ def _allowed(desk: Desk, target: Target, minutes: float | None) -> Content:
         least = "Practice wants at least" if floor else "Practice allows"
         said.append(f"{least} {show_volts(target.limit_v)}.")
     if minutes:
-        said.append(f"{minutes:.0f} min.")
+        said.append(f"{capitalised(show_minutes(minutes))}.")
     return Content.styled("  ".join(said), "$secondary")
 
 

@@ -34,7 +34,8 @@ class SuspectsView(Static):
             doubt = "" if assessment.enough else "   not enough to say yet"
             heading = [Content.assemble(("SUSPECTS", "bold $primary"), (doubt, "italic"))]
         shown = [s for s in assessment.suspects if s.probability >= _LEAST_SHOWN][: max(1, lines - len(heading))]
-        self.update(Content("\n").join([*heading, *(_line(suspect, width, bars) for suspect in shown)]))
+        rows = [_line(suspect, width, bars) for suspect in shown] or [Content("nothing above 0.5 %")]
+        self.update(Content("\n").join([*heading, *rows]))
 
 
 def suspect_name(suspect: Suspect) -> str:

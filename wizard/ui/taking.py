@@ -33,7 +33,7 @@ from wizard.walk.events import (
     OutOfReach,
     ReadingStruck,
 )
-from wizard.walk.plausible import misses_battery, shows_battery
+from wizard.walk.plausible import is_across_battery, misses_battery, shows_battery
 
 _LEADS = Item("leads", "A lead was somewhere else: read again")
 _NOT_HELD = Item("not-held", "Start was not held: read again")
@@ -98,6 +98,9 @@ class Taking(JobView):
             typed = read(text)
         except ValueError as error:
             self.say(f"! {error}.", of_line=True)
+            return
+        if typed.value == "open" and is_across_battery(self.session.desk.circuit, target.observable):
+            self.say("! A battery is read in volts. Type what the meter shows, 0 if it shows nothing.", of_line=True)
             return
 
         def told(other: str | None) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from textual.content import Content
 
+from wizard.quantities import show_minutes
 from wizard.ui.step_card import step_of
 from wizard.walk.assessment import Assessment, Next
 from wizard.walk.desk import Desk
@@ -20,7 +21,7 @@ def why_text(desk: Desk, assessment: Assessment, *, short: bool, lessons: bool) 
     text = step_of(desk, step)
     lines = [Content.styled("WHY THIS STEP", "bold $primary"), Content(step.why)]
     if text is not None:
-        if text.why and text.why.strip() != step.why.strip():
+        if text.why.strip() not in step.why:
             lines.append(Content(text.why))
         lines += [] if short or not text.do else [Content(text.do)]
         lines += _about(text) if lessons else []
@@ -55,5 +56,5 @@ def told(other: Next) -> str:
         what = f"{short_name(other.red)} to {short_name(other.black)}"
     else:
         what = short_name(other.step or other.kind)
-    minutes = f", {other.minutes:.0f} min" if other.minutes else ""
+    minutes = f", {show_minutes(other.minutes)}" if other.minutes else ""
     return f"{what}{minutes}: {other.why}" if other.why else f"{what}{minutes}"

@@ -173,13 +173,12 @@ class Asking:
         )
 
     def _called_for(self, repair: str) -> str:
-        label = self.desk.circuit.repairs[repair].label
         if repair in self.case.state.repairs:
             return (
-                f"It was done before, and the readings still call for it: {label}. Look for why it did not hold, and "
-                "replace what is worn."
+                "It was done before, and the readings still call for it. Look for why it did not hold, and replace "
+                "what is worn."
             )
-        return f"The readings call for it: {label}."
+        return "The readings call for it."
 
     def proof(self) -> Next | None:
         """The span to measure again after the repair; None when there is none."""

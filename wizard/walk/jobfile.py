@@ -131,6 +131,8 @@ class JobFile(Complaint):
                         (*at, "value"),
                         f"{entry.value:g} {unit} is not possible here; check the unit (mV or V?)",
                     )
+            elif {entry.red, entry.black} == {circuit_map.battery.positive, circuit_map.battery.negative}:
+                yield (*at, "value"), "a battery is read in volts, not open; write 0 V if the meter shows nothing"
 
 
 def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator[tuple[Path, str]]:

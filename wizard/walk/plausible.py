@@ -20,5 +20,9 @@ def shows_battery(circuit: Circuit, what: Observable, sound_v: float, volts: flo
 
 def misses_battery(circuit: Circuit, what: Observable, volts: float) -> bool:
     """Whether this few volts are what a drop reads, where the battery's own were read."""
-    posts = {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
-    return {what.red, what.black} == posts and volts < _A_DROP * circuit.system_v
+    return is_across_battery(circuit, what) and volts < _A_DROP * circuit.system_v
+
+
+def is_across_battery(circuit: Circuit, what: Observable) -> bool:
+    """Whether the battery's own volts are read."""
+    return {what.red, what.black} == {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
