@@ -21,7 +21,7 @@ from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.map import CircuitMap, Side
 from wizard.circuit.network import BATTERY, MOTOR, Floats, Observable
-from wizard.diagnosis.faults import NO_REPAIR, Cell, History, Site, sites_of
+from wizard.diagnosis.faults import NEW_STARTER, NO_REPAIR, Cell, History, Site, sites_of
 from wizard.diagnosis.planner import Reach, candidates, minutes_for
 from wizard.diagnosis.prediction import SOURCE_V
 from wizard.diagnosis.yardsticks import BestPlan, Puzzle
@@ -76,6 +76,8 @@ class Vehicle:
 
     def answer(self, step: str) -> str:
         """What its technician sees or hears at a step that asks."""
+        if step == "bench-test":
+            return "fails-the-test" if self.repair == NEW_STARTER else "passes-the-test"
         if step == "turn-by-hand":
             return "hard-to-turn" if self.site.family == "engine-dragging" else "turns-freely"
         return self.heard

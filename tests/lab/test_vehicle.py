@@ -94,6 +94,8 @@ def test_a_fault_that_comes_and_goes_shows_as_often_as_it_says() -> None:
     [
         ("turn-by-hand", {"hidden": [{"engine": "dragging"}]}, "hard-to-turn"),
         ("turn-by-hand", {"hidden": [{"starter": "open"}]}, "turns-freely"),
+        ("bench-test", {"hidden": [{"starter": "worn"}]}, "fails-the-test"),
+        ("bench-test", {"hidden": [{"engine": "dragging"}]}, "passes-the-test"),
         ("turn-by-hand", {}, "turns-freely"),
         ("turn-by-hand", {"answers": {"turn-by-hand": "not-sure"}}, "not-sure"),
         ("any-click", {"hidden": [{"coil": "open"}]}, "no-click"),

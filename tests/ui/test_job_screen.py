@@ -259,6 +259,21 @@ async def test_a_battery_does_not_read_open(bay: Open) -> None:
         assert isinstance(driven.app.screen, JobScreen)
 
 
+async def test_the_cautions_of_a_question_come_up_before_it(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        driven.job.record(Jumped(step=LOOK))
+        await driven.settle()
+        assert isinstance(driven.app.screen, CautionsPage)
+        assert "Turning an engine by hand" in driven.shown()
+        # Not yet: the step waits, and asks for nothing but its caution.
+        await driven.press("escape")
+        assert driven.job.offered == []
+        assert "reads the caution" in driven.shown()
+        await driven.press("enter", "enter")
+        assert len(driven.job.offered) == 3
+
+
 async def test_the_why_page_says_nothing_twice(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await at_looking(driven)

@@ -249,6 +249,56 @@ def test_a_battery_that_falls_under_load_is_filled_up_first(remote_desk: Desk) -
     assert then.repair == "replace-battery"
 
 
+@PLANS
+@pytest.mark.parametrize(
+    ("result", "ends"),
+    [
+        ("fails-the-test", ("repair", "replace-starter")),
+        ("passes-the-test", ("finish", None)),
+        (NOT_SURE, ("finish", None)),
+    ],
+)
+def test_a_starter_with_good_volts_is_tested_before_it_is_replaced(
+    front_desk: Desk, plan: Plan, result: str, ends: tuple[str, str | None]
+) -> None:
+    """It turns slowly on good volts and a normal current: readings alone don't condemn it."""
+    answers = {"heard-now": "cranks-slowly", "turn-by-hand": "turns-freely", "bench-test": result}
+    worn = Condition(rotor_ratio=2.7)
+    complaint = Complaint(circuit="front-battery", symptom=Heard.CRANKS_SLOWLY)
+    log: list[Event] = [Started(title="slow", complaint=complaint)]
+    asked: list[str] = []
+    while (answer := assess(front_desk, fold(log), plan, cautions_read=True)).next.kind not in ("repair", "finish"):
+        assert len(log) < 40
+        step = answer.next
+        if step.kind == "ask":
+            asked.append(str(step.step))
+            log.append(Answered(step=asked[-1], choice=answers.get(asked[-1], NOT_SURE)))
+        else:
+            log.append(take(front_desk.circuit, worn, step))
+    assert asked[-1] == "bench-test"
+    assert (answer.next.kind, answer.next.repair) == ends
+    read_at_motor = [
+        e for e in log if isinstance(e, ReadingTaken) and (e.red, e.black) == ("motor-stud", "starter-case")
+    ]
+    assert len(read_at_motor) == 1
+    if answer.finding is not None:
+        assert f"The motor gets {read_at_motor[0].value:.2f} V" in answer.finding.statement
+        assert "It failed its own test." in answer.finding.statement
+        assert "only about" not in answer.finding.statement
+
+
+def test_what_a_question_has_done_is_cautioned_before_it_is_asked(front_desk: Desk) -> None:
+    complaint = Complaint(circuit="front-battery", symptom=Heard.ONE_CLICK)
+    log: list[Event] = [Started(title="x", complaint=complaint)]
+    first = assess(front_desk, fold(log)).next
+    log += [CautionsRead(cautions=list(first.cautions or ())), Jumped(step="turn-by-hand")]
+    before = assess(front_desk, fold(log)).next
+    assert (before.kind, before.step, before.cautions) == ("caution", "turn-by-hand", ["turning-by-hand"])
+    log.append(CautionsRead(cautions=["turning-by-hand"]))
+    then = assess(front_desk, fold(log)).next
+    assert (then.kind, then.step) == ("ask", "turn-by-hand")
+
+
 def test_no_repair_is_called_for_without_end(remote_desk: Desk) -> None:
     """A joint that cleaning leaves as it was is cleaned twice at most, whatever the meter goes on reading."""
     complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK)

@@ -33,6 +33,8 @@ _BATTERY = (CHARGE, NEW_BATTERY)
 _NAMED_MOST, _REPLACED_MOST = 2, 1
 # A current below this share of the least that a healthy engine takes is too low.
 _TOO_LOW = 0.85
+# An answer that is so many times as likely of a family of faults as of others is word of a test of that thing.
+_TESTED = 10.0
 # A reading may serve in a difference while its own uncertainty stays below this share of the drop that is looked for;
 # one this small (in volts) always may.
 _BLUR, _BLUR_V = 0.2, 0.3
@@ -168,7 +170,7 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
             continue
         if site.repair == NEW_STARTER and belief.evidence.turns_well:
             continue
-        if site.part == "starter" and not _starter_shows(belief):
+        if site.part == "starter" and not _starter_shows(belief, site):
             continue
         if site.family == "battery-worn" and not _charged(belief, limits):
             continue
@@ -186,11 +188,24 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
     return None
 
 
-def _starter_shows(belief: Belief) -> bool:
+def _starter_shows(belief: Belief, site: Site) -> bool:
     """Whether more than volts at the motor speak for the starter: a sound one gets good volts too."""
     middle, _ = belief.current_a
-    low, _, high = belief.model.circuit.demand_a
-    return belief.evidence.turns_well is False or middle < _TOO_LOW * low or middle > high
+    high = belief.model.circuit.demand_a[2]
+    failed = failed_test(belief, site) or belief.evidence.turns_well is False
+    return failed or draws_too_little(belief) or middle > high
+
+
+def failed_test(belief: Belief, site: Site) -> bool:
+    """Whether an answer tells of a test of the thing itself that it failed."""
+    tables = belief.evidence.tables
+    return any(site.family in table and table[site.family] > _TESTED * table["otherwise"] for table in tables)
+
+
+def draws_too_little(belief: Belief) -> bool:
+    """Whether less current flows than any healthy engine takes."""
+    middle, _ = belief.current_a
+    return middle < _TOO_LOW * belief.model.circuit.demand_a[0]
 
 
 def _charged(belief: Belief, limits: Limits) -> bool:

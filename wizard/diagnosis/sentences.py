@@ -5,7 +5,7 @@ from __future__ import annotations
 from wizard.circuit.limits import Limits
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.faults import CHARGE
-from wizard.diagnosis.finding import Shown, drop_between, trusted
+from wizard.diagnosis.finding import Shown, draws_too_little, drop_between, failed_test, trusted
 from wizard.quantities import capitalised, show_against, show_amps, show_band, show_volts
 
 # A second fault is spoken of at these odds.
@@ -60,10 +60,10 @@ def _family_statement(belief: Belief, limits: Limits, evidence: Shown, reading: 
         case "starter-open":
             return f"The motor gets {value} while start is held ({reading}) and no current flows: it is open inside."
         case "starter-worn":
-            return (
-                f"The motor gets {value} while start is held ({reading}) and draws only about "
-                f"{show_amps(middle)}: its brushes or commutator lose the rest."
-            )
+            amps = f"{'only ' if draws_too_little(belief) else ''}about {show_amps(middle)}"
+            failed = failed_test(belief, site)
+            why = "It failed its own test" if failed else "Its brushes or commutator lose the rest"
+            return f"The motor gets {value} while start is held ({reading}) and draws {amps}. {why}."
         case "starter-shorted":
             return f"The motor draws about {show_amps(middle)} and gets {value} ({reading}): a winding is shorted."
         case "coil-open":

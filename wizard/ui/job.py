@@ -26,7 +26,13 @@ from wizard.walk.drawing import short_name
 from wizard.walk.events import CautionsRead, Described, Event, Jumped, Noted, Renamed
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from wizard.record.session import Session
+    from wizard.ui.bench import Bench
     from wizard.ui.intake import Intake
+    from wizard.walk.assessment import Assessment
     from wizard.walk.shifts import Shift
 
 _STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-", "not-needed": "."}
@@ -65,27 +71,40 @@ class JobScreen(Repairing):
         Binding("pagedown", "scroll_run(8)", show=False),
     ]
 
+    def __init__(self, session: Session, now: Callable[[], datetime], bench: Bench | None = None) -> None:
+        super().__init__(session, now, bench)
+        # The step whose cautions came up last by themselves. Those of the start wait until the job is begun.
+        self._opened_at: str | None = session.desk.flow.start
+
     def begin(self) -> None:
-        """Say which way of working a new job has, and open its cautions: nothing can be done before them."""
+        """Say which way of working a new job has."""
         if self.plan is Way.FASTEST:
             self.say("You work by the best next test, as you chose before. b changes to the walk, step by step.")
         else:
             self.say("You follow the walk, step by step. b changes to the best next test; the choice is remembered.")
 
-        def cautions() -> None:
-            if self.assessment is not None and self.assessment.next.kind == "caution" and self.is_current:
-                self.action_go_on()
+        self._opened_at = None
+        self.then(self._open_cautions)
 
-        self.then(cautions)
+    def answered(self, answer: Assessment | str) -> None:
+        super().answered(answer)
+        self._open_cautions()
+
+    def _open_cautions(self) -> None:
+        """Cautions that come next are opened at once, and once: nothing can be done before them."""
+        step = self.assessment.next if self.assessment else None
+        if step is None or step.kind != "caution":
+            self._opened_at = None
+        elif self.is_current and step.step != self._opened_at:
+            self._opened_at = step.step
+            self.action_go_on()
 
     def action_go_on(self) -> None:
         step = self.assessment.next if self.assessment else None
         if step is None or self.working or self.target is not None:
             return
         if step.kind == "caution":
-            read = self.session.state.cautions_read
-            begin = self.session.desk.cautions_to_begin(step.cautions or [])
-            self._confirm_step([name for name in begin if name not in read])
+            self._confirm_step(step.cautions or [])
         elif step.kind in ("repair", "finish"):
             self.action_finding()
         else:

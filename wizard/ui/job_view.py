@@ -165,9 +165,10 @@ class JobView(UnderBoxes[None], TakesLetters):
             # The job must stay open for taking back whatever brought this on; the record itself is sound.
             answer = f"this could not be worked out ({type(error).__name__}: {error}); u takes the last one back"
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._answered, answer)
+            self.app.call_from_thread(self.answered, answer)
 
-    def _answered(self, answer: Assessment | str) -> None:
+    def answered(self, answer: Assessment | str) -> None:
+        """Take on a fresh answer, or the reason why there is none."""
         self.working = False
         if isinstance(answer, str):
             self.say(f"! {answer}")

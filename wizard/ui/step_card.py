@@ -96,8 +96,9 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         lines.append(Content(text.do if text is not None and text.do else step.why))
         if text is not None and text.good:
             lines.append(Content.assemble(("Good  ", "bold"), text.good))
-        many = len(desk.cautions_to_begin(step.cautions or []))
-        lines.append(_press("Enter", f"reads {many} cautions; confirm them once for this job"))
+        many = len(step.cautions or [])
+        which = "reads the caution; confirm it" if many == 1 else f"reads {many} cautions; confirm them"
+        lines.append(_press("Enter", f"{which} once for this job"))
     else:
         if step.kind == "finish" and text is not None and text.kind == "finish":
             # Before what may take more room than there is: it says to undo what kept the engine from firing.

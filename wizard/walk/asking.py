@@ -52,9 +52,11 @@ class Asking:
         return self.case.desk.flow.steps
 
     def caution(self, name: str) -> Next:
-        """Cautions to read before anything else."""
+        """What is still to be read of a step's cautions and of those of every reading, before anything else."""
         step = self.steps[name]
-        return Next(kind="caution", step=name, why=step.why or step.do, cautions=list(step.cautions))
+        begin = self.desk.cautions_to_begin(step.cautions)
+        unread = [name for name in begin if name not in self.case.state.cautions_read]
+        return Next(kind="caution", step=name, why=step.why or step.do, cautions=unread)
 
     def again(self, m: Measurement, step: str | None) -> Next:
         """A doubted reading, once more."""
@@ -70,7 +72,15 @@ class Asking:
             part = self.desk.circuit.parts.get(evidence.site.part)
             what = f"the {part.part.label}" if part else f"the {evidence.site.part}"
             why = f"Look at {what}. {why}"
-        return Next(kind="ask", step=name, why=why, choices=list(choices), minutes=step.minutes, repair=repair)
+        return Next(
+            kind="ask",
+            step=name,
+            why=why,
+            choices=list(choices),
+            minutes=step.minutes,
+            repair=repair,
+            cautions=list(step.cautions) or None,
+        )
 
     def measure(self, what: Observable, why: str, step: str | None) -> Next:
         """A reading, with its limit and band and with what to heed while it is taken."""
@@ -238,12 +248,13 @@ class Asking:
                 "part before anything else is replaced, and go by the maker's information from here."
             )
             return Next(kind="finish", step=step, why=why)
+        tested = "Have it tested off the vehicle first; do not" if repair == NEW_STARTER else "Do not"
         return Next(
             kind="finish",
             step=step,
             why=(
                 "The tests within reach are exhausted and none of them shows one repair alone. "
-                f"The likeliest is: {label} ({odds:.0%}). Do not replace on odds alone."
+                f"The likeliest is: {label} ({odds:.0%}). {tested} replace on odds alone."
             ),
         )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
-from wizard.diagnosis.faults import NO_REPAIR
+from wizard.diagnosis.faults import NEW_STARTER, NO_REPAIR
 from wizard.diagnosis.finding import ENOUGH, direct_tests, surely_needed, top_repair, trusted
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.walk.case import Case
@@ -92,6 +92,16 @@ class Search:
             case "opens":
                 found = self.case.found
                 return found is None or self.desk.circuit.opens(found[1].site.part)
+            case "starter":
+                return self._starter_in_question()
+
+    def _starter_in_question(self) -> bool:
+        """Whether the starter is likelier at fault than not, and no reading is left that would show it."""
+        case = self.case
+        repair, odds = top_repair(case.belief)
+        if case.found is not None or repair != NEW_STARTER or odds < _LIKELIER_THAN_NOT:
+            return False
+        return NEW_STARTER not in case.state.repairs and not direct_tests(case.belief, repair, case.reach)
 
     def choices(self, step: Step) -> list[str]:
         """What can be answered, with the likeliest parts by name where a step asks for one."""

@@ -299,7 +299,9 @@ class _Walk:
             case StepKind.CAUTION:
                 return self.asking.caution(name)
             case StepKind.ASK:
-                return self.asking.ask(name, self.search.choices(step))
+                if not self.cautions_read and not set(step.cautions) <= self.case.state.cautions_read:
+                    return self.asking.caution(name)
+                return self._question(name)
             case StepKind.MEASURE:
                 what = Observable(step.state or "cranking", self._point(step.red), self._point(step.black))
                 return self.asking.measure(what, step.why, name)
@@ -329,7 +331,8 @@ class _Walk:
     def _choose(self, tests: Sequence[Prospect], step: str | None) -> Next:
         """The first test, with the two best of everything else that could be done now and why the first wins."""
         best = tests[0]
-        following = self._prospect(best, step)
+        following = self._prospect(best, step) if best.step is None else self._at(best.step)
+        assert following is not None
         if best.after <= 0.0:
             return following
         doable = [(act.in_all, self.asking.act(act)) for act in acts(self.case.belief) if act.odds >= _ACT_ODDS]
@@ -345,11 +348,12 @@ class _Walk:
 
     def _prospect(self, prospect: Prospect, step: str | None) -> Next:
         if prospect.step is not None:
-            asked = self._at(prospect.step)
-            assert asked is not None
-            return asked
+            return self._question(prospect.step)
         assert prospect.what is not None
         return self.asking.test(prospect.what, step)
+
+    def _question(self, name: str) -> Next:
+        return self.asking.ask(name, self.search.choices(self.steps[name]))
 
     def _proved_end(self) -> Next | None:
         """What follows a repair that helped and left nothing that is likely to want another."""
