@@ -381,6 +381,7 @@ def test_a_starter_that_cranks_well_after_the_repair_is_not_condemned(front_desk
     assert answer.finding.repair == "clean-negative-clamp"
     assert answer.finding.proved
     assert answer.next.step == "cranks-now"
+    assert not {"starter", "engine"} & {suspect.part for suspect in answer.suspects}
 
 
 def test_nobody_opens_a_flat_battery_for_a_look(remote_desk: Desk) -> None:

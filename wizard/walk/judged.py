@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from wizard.circuit.network import Observable
-from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.evidence import DOUBTED
+from wizard.diagnosis.faults import FREE_ENGINE, NEW_STARTER
 from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, trusted
 from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
 from wizard.walk.plausible import shows_battery
+from wizard.walk.retest import proved
 from wizard.walk.state import Reading
 from wizard.walk.undersized import undersized
 
@@ -97,10 +98,16 @@ def _struck(reading: Reading) -> JudgedReading:
     )
 
 
-def suspects(belief: Belief) -> list[Suspect]:
-    """Sites at fault by their odds, the likeliest first."""
+def suspects(case: Case) -> list[Suspect]:
+    """Sites at fault by their odds, the likeliest first.
+
+    After a proven repair a good crank says more of starter and engine than any odds: they are none any more.
+    """
+    belief = case.belief
     odds = belief.site_probability
-    order = sorted(range(len(odds)), key=lambda n: -odds[n])
+    settled = (NEW_STARTER, FREE_ENGINE) if belief.evidence.turns_well and proved(case) else ()
+    left = (number for number, site in enumerate(belief.model.sites) if site.repair not in settled)
+    order = sorted(left, key=lambda number: -odds[number])
     listed: list[Suspect] = []
     for number in order[:12]:
         if odds[number] < _LISTED:

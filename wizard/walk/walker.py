@@ -57,7 +57,7 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
         circuit=desk.circuit.map.circuit,
         flow=desk.flow.flow,
         readings=readings,
-        suspects=suspects(case.belief),
+        suspects=suspects(case),
         repairs=repair_odds(case),
         next=following,
         finding=_finding(case),
