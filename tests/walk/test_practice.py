@@ -249,6 +249,20 @@ def test_a_battery_that_falls_under_load_is_filled_up_first(remote_desk: Desk) -
     assert then.repair == "replace-battery"
 
 
+def test_an_engine_that_is_hard_to_turn_by_hand_and_draws_too_much_is_named(front_desk: Desk) -> None:
+    drags = Condition(demand_a=1.7 * front_desk.circuit.demand_a[1])
+    complaint = Complaint(circuit="front-battery", symptom=Heard.CRANKS_SLOWLY)
+    log: list[Event] = [Started(title="slow", complaint=complaint)]
+    answers = {"heard-now": "cranks-slowly", "turn-by-hand": "hard-to-turn"}
+    while (answer := assess(front_desk, fold(log), cautions_read=True)).next.kind not in ("repair", "finish"):
+        step = answer.next
+        if step.kind == "ask":
+            log.append(Answered(step=str(step.step), choice=answers.get(str(step.step), NOT_SURE)))
+        else:
+            log.append(take(front_desk.circuit, drags, step))
+    assert (answer.next.kind, answer.next.repair) == ("repair", "free-the-engine")
+
+
 @PLANS
 @pytest.mark.parametrize(
     ("result", "ends"),

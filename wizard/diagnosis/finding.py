@@ -15,6 +15,7 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import DOUBTED, Measurement
 from wizard.diagnosis.faults import (
     CHARGE,
+    FREE_ENGINE,
     MATERIAL_V,
     NEW_BATTERY,
     NEW_STARTER,
@@ -35,6 +36,8 @@ _NAMED_MOST, _REPLACED_MOST = 2, 1
 _TOO_LOW = 0.85
 # An answer that is so many times as likely of a family of faults as of others is word of a test of that thing.
 _TESTED = 10.0
+# What failed such a test is named at these odds.
+_ENOUGH_TESTED = 0.85
 # A reading may serve in a difference while its own uncertainty stays below this share of the drop that is looked for;
 # one this small (in volts) always may.
 _BLUR, _BLUR_V = 0.2, 0.3
@@ -323,7 +326,7 @@ def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     for repair in surely_needed(belief, ENOUGH):
         if evidence := shown(belief, limits, repair):
             return repair, evidence
-    return _over_its_limit(belief, limits) or _low_under_load(belief, limits)
+    return _over_its_limit(belief, limits) or _low_under_load(belief, limits) or _failed_its_test(belief, limits)
 
 
 def _done_enough(belief: Belief, repair: str) -> bool:
@@ -345,6 +348,16 @@ def _over_its_limit(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     state, volts = evidence.drop.spans[0].state, abs(evidence.drop.volts)
     _, judgement = limits.judge(belief.model.circuit, state, evidence.start, evidence.end, volts)
     return (repair, evidence) if judgement == "over" else None
+
+
+def _failed_its_test(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
+    """What is likely at fault, however mildly, and failed its own test: a starter on the bench, an engine by hand."""
+    for repair in (NEW_STARTER, FREE_ENGINE):
+        sites = belief.sites_of(repair)
+        failed = [site for _, site in sites if failed_test(belief, site)]
+        if failed and sum(odds for odds, _ in sites) >= _ENOUGH_TESTED and (evidence := shown(belief, limits, repair)):
+            return repair, evidence
+    return None
 
 
 def _low_under_load(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:

@@ -16,7 +16,7 @@ from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
-from wizard.walk.flow import DAMAGE, STILL_FAILS, Step, StepKind
+from wizard.walk.flow import DAMAGE, NOT_SURE, STILL_FAILS, Step, StepKind
 from wizard.walk.judged import judged_readings
 from wizard.walk.retest import proved, told_before, unproved, won_back
 
@@ -248,15 +248,21 @@ class Asking:
                 "part before anything else is replaced, and go by the maker's information from here."
             )
             return Next(kind="finish", step=step, why=why)
-        tested = "Have it tested off the vehicle first; do not" if repair == NEW_STARTER else "Do not"
+        untested = repair == NEW_STARTER and not self._starter_tested()
+        do_not = "Have it tested off the vehicle first; do not" if untested else "Do not"
         return Next(
             kind="finish",
             step=step,
             why=(
                 "The tests within reach are exhausted and none of them shows one repair alone. "
-                f"The likeliest is: {label} ({odds:.0%}). {tested} replace on odds alone."
+                f"The likeliest is: {label} ({odds:.0%}). {do_not} replace on odds alone."
             ),
         )
+
+    def _starter_tested(self) -> bool:
+        answers = self.case.state.answers
+        asked = [name for name, step in self.steps.items() if step.when == "starter"]
+        return any(answers.get(name, NOT_SURE) != NOT_SURE for name in asked)
 
     def _nothing_shown(self) -> str:
         """What is left to say where no repair is called for."""
