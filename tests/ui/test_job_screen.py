@@ -388,6 +388,19 @@ async def test_what_is_pasted_is_text_and_a_key_before_enter_still_works(bay: Op
         assert len(driven.job.session.state.readings) == 3
 
 
+@pytest.mark.parametrize("text", ["open", "120mV", "700 mV", "0.4 0.9", ".35v", "o"])
+async def test_what_is_typed_at_once_keeps_its_order(bay: Open, text: str) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        for character in text:
+            driven.app.post_message(events.Key(character, character))
+        await driven.settle()
+        assert entry(driven).value == text
+        # What was begun is over: a letter is a key again.
+        await driven.press("escape", "w")
+        assert not isinstance(driven.app.screen, JobScreen)
+
+
 async def test_keys_that_come_at_once_answer_no_question(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await make_safe(driven)

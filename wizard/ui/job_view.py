@@ -98,6 +98,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         self.same_crank = False
         self.working = False
         self._typing = False
+        self._begun = False
         self._said_of_line = False
         self._after_work: Callable[[], None] | None = None
 
@@ -214,7 +215,11 @@ class JobView(UnderBoxes[None], TakesLetters):
     def types(self, event: events.Key) -> bool:
         entry = self.query_one(ReadingEntry)
         begins = event.is_printable and entry.begins(event.character) and not self.app.lone_keys.waiting
-        return entry.has_focus and (bool(entry.value) or begins)
+        if not entry.has_focus:
+            return False
+        # Keys that come at once overtake the line: what follows the first of them belongs behind it.
+        self._begun = begins or (self._begun and event.is_printable)
+        return bool(entry.value) or self._begun
 
     def take_as_text(self, text: str) -> None:
         entry = self.query_one(ReadingEntry)
@@ -296,6 +301,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         return target.state == "cranking" and asked and not target.chosen
 
     def on_input_changed(self, event: Input.Changed) -> None:
+        self._begun = False
         # The large layout shows in big figures what is being typed.
         self.query_one("#big", Digits).update(event.value)
         if self.offered:
