@@ -259,6 +259,17 @@ async def test_a_battery_does_not_read_open(bay: Open) -> None:
         assert isinstance(driven.app.screen, JobScreen)
 
 
+@pytest.mark.parametrize(("keys", "taken"), [(["enter"], 1), (["down", "down", "enter"], 2)])
+async def test_a_battery_that_rises_under_load_is_asked_about(bay: Open, keys: list[str], taken: int) -> None:
+    async with bay(DEMO) as driven:
+        await make_safe(driven)
+        await driven.type("12.40")
+        await driven.type("12-13")
+        assert "more than the 12.40 V at rest" in driven.shown()
+        await driven.press(*keys)
+        assert len(driven.job.session.state.readings) == taken
+
+
 async def test_the_cautions_of_a_question_come_up_before_it(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await make_safe(driven)

@@ -413,6 +413,13 @@ def test_a_whole_battery_across_the_ground_side_is_an_open_span(front_desk: Desk
     assert told.endswith("the span is open.")
 
 
+@pytest.mark.parametrize(("held_v", "told"), [(12.9, True), (12.55, False), (12.6, False)])
+def test_a_battery_does_not_rise_when_start_is_held(front_desk: Desk, held_v: float, told: bool) -> None:
+    log = [Started(title="", complaint=Complaint(circuit="front-battery")), _CHARGED, _posts("cranking", held_v)]
+    warnings = assess(front_desk, fold(log), cautions_read=True).warnings
+    assert any("Was start held?" in warning for warning in warnings) is told
+
+
 def test_a_sound_circuit_never_reads_more_than_its_battery_has(front_desk: Desk) -> None:
     log = [Started(title="", complaint=Complaint(circuit="front-battery")), _CHARGED, _posts("cranking", 11.0)]
     for reading in assess(front_desk, fold(log), cautions_read=True).readings:

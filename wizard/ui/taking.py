@@ -23,6 +23,7 @@ from wizard.ui.sure import Sure
 from wizard.ui.target import Target
 from wizard.ui.telling import judged, show_typed, undone, where
 from wizard.ui.what_happened import WhatHappened
+from wizard.walk.drawing import posts
 from wizard.walk.events import (
     Answered,
     CautionsRead,
@@ -33,13 +34,14 @@ from wizard.walk.events import (
     OutOfReach,
     ReadingStruck,
 )
-from wizard.walk.plausible import is_across_battery, misses_battery, shows_battery
+from wizard.walk.plausible import is_across_battery, misses_battery, rises_under_load, shows_battery
 
 _LEADS = Item("leads", "A lead was somewhere else: read again")
 _NOT_HELD = Item("not-held", "Start was not held: read again")
 _OPEN = Item("open", "Start was held and it did not crank: take it, something between the leads is open")
 _OPEN_MARKED = Item("open", "Start was held and it did not crank: take it, marked while it failed")
 _EMPTY_BATTERY = Item("low", "The battery is that low: take it")
+_RISES = Item("rises", "A charger or another battery helps it: take it")
 # Whether a reading that is to be taken while the fault shows itself was.
 _FAILED = [
     Item("failed", "It failed: mark this reading"),
@@ -136,8 +138,18 @@ class Taking(JobView):
         elif misses_battery(circuit, target.observable, least):
             heading = f"{show_volts(least)} is hardly a battery's volts. What happened?"
             self._ask_what(heading, [_EMPTY_BATTERY, _LEADS], typed, target, instead_of)
+        elif rises_under_load(circuit, target.observable, self._resting_v, most):
+            heading = (
+                f"{show_volts(most)} is more than the {show_volts(self._resting_v or 0.0)} at rest. What happened?"
+            )
+            self._ask_what(heading, [_NOT_HELD, _LEADS, _RISES], typed, target, instead_of)
         else:
             self._take_failing(typed, target, instead_of)
+
+    @property
+    def _resting_v(self) -> float | None:
+        resting = posts(self.session.desk.circuit, self.assessment).get("resting")
+        return resting.volts if resting is not None else None
 
     def _ask_what(
         self, heading: str, answers: list[Item], typed: Typed, target: Target, instead_of: int | None
@@ -146,7 +158,7 @@ class Taking(JobView):
             match ids:
                 case None | ():
                     pass
-                case ("low",):
+                case ("low" | "rises",):
                     self._take_failing(typed, target, instead_of)
                 case ("open",):
                     fails = True if self.comes_and_goes else self._told_failing(target)

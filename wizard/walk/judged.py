@@ -12,7 +12,7 @@ from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, t
 from wizard.quantities import capitalised, show_against, show_band, show_volts
 from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
-from wizard.walk.plausible import shows_battery
+from wizard.walk.plausible import rises_under_load, shows_battery
 from wizard.walk.retest import proved
 from wizard.walk.state import Reading
 from wizard.walk.undersized import undersized
@@ -192,6 +192,7 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
     """What the user should know about the readings themselves."""
     belief, circuit = case.belief, case.desk.circuit
     told: list[str] = []
+    resting_v: float | None = None
     for taken in case.taken:
         m, what = taken.measurement, taken.measurement.what
         if taken.swapped:
@@ -202,6 +203,13 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
         if what.clamp or m.value is None:
             continue
         row = case.desk.limits.floor_row(circuit, what.state, what.red, what.black)
+        if row == "battery-resting":
+            resting_v = m.value
+        if rises_under_load(circuit, what, resting_v, m.value):
+            told.append(
+                f"Reading {m.number}: the battery shows {show_volts(m.value)} with start held and "
+                f"{show_volts(resting_v or 0.0)} at rest. Was start held? Take it again."
+            )
         if row == "battery-resting" and m.value < case.desk.limits.floor(circuit, row)[1]:
             told.append(
                 f"The battery rests at {show_volts(m.value)} (reading {m.number}): charge it before the other "
