@@ -334,6 +334,12 @@ async def test_enter_alone_lists_the_answers_of_a_question(bay: Open) -> None:
         await at_looking(driven)
         await driven.press("enter")
         assert "Which is it?" in driven.shown()
+        # An answer is evidence: Enter and Enter once more gives none.
+        await driven.press("enter")
+        assert driven.job.session.state.answers == {}
+        first, _ = driven.job.offered[0]
+        await driven.press("down", "enter")
+        assert driven.job.session.state.answers == {LOOK: first}
 
 
 async def test_a_wrong_entry_says_what_to_type_and_stays(bay: Open) -> None:

@@ -195,7 +195,7 @@ async def test_the_cards_after_a_repair_say_what_goes_back_first(
     async with bay(size=size) as driven:
         await driven.press("enter")
         told = on_the_card(driven)
-        assert "Put the ground lead back on, last. Then measure as before" in told
+        assert "Ground lead back on, last. Then measure as before" in told
         assert "Hold start for up to 5 s and read." in told
         assert "isolator out stud: " in told
         assert "isolator load lug: " in told

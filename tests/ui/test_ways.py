@@ -76,7 +76,7 @@ async def test_readings_are_marked_while_it_fails_until_told_otherwise(bay: Open
 
 
 @pytest.mark.parametrize(
-    ("choice", "mark", "fails_on"), [(0, True, False), (1, True, True), (2, False, False)], ids=["once", "on", "not"]
+    ("choice", "mark", "fails_on"), [(1, True, False), (2, True, True), (3, False, False)], ids=["once", "on", "not"]
 )
 async def test_a_reading_asked_for_while_it_fails_is_marked_only_as_told(
     bay: Open, choice: int, mark: bool, fails_on: bool
@@ -90,6 +90,9 @@ async def test_a_reading_asked_for_while_it_fails_is_marked_only_as_told(
         assert driven.job.wants_failing(driven.job.target)
         await driven.type("0.87")
         assert "did it fail while you read it?" in driven.shown()
+        assert len(driven.job.session.state.readings) == 2
+        # Enter alone marks nothing and takes nothing.
+        await driven.press("enter")
         assert len(driven.job.session.state.readings) == 2
         await driven.press(*["down"] * choice, "enter")
         assert last(driven).acting_up is mark

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TypeVar
 
 from textual.content import Content
+from textual.geometry import Size
 from textual.screen import Screen
-from textual.widgets import Static
+from textual.widget import Widget
 
 T = TypeVar("T")
 # A key as it is printed, and what it does in a word or two.
@@ -30,7 +31,7 @@ class UnderBoxes(Screen[T]):
             bar.visible = True
 
 
-class KeyBar(Static):
+class KeyBar(Widget):
     """Says which keys work here, most used first; the last two (help and the way out) always have room."""
 
     DEFAULT_CSS = """
@@ -42,18 +43,21 @@ class KeyBar(Static):
     """
 
     def __init__(self, keys: list[Key]) -> None:
-        super().__init__("", markup=False)
+        super().__init__()
         self._keys = keys
 
-    def on_resize(self) -> None:
-        self.show(self._keys)
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:  # noqa: ARG002
+        """As many lines as the keys need in this width, known before anything is drawn."""
+        return len(_lines(self._keys, width)) if width else 0
+
+    def render(self) -> Content:
+        return Content("\n").join(_lines(self._keys, self.size.width))
 
     def show(self, keys: list[Key]) -> None:
         """Show these keys, on as few lines as hold them."""
-        self._keys = keys
-        width = self.size.width
-        if width > 0:
-            self.update(Content("\n").join(_lines(keys, width)))
+        if keys != self._keys:
+            self._keys = keys
+            self.refresh(layout=True)
 
 
 def _lines(keys: list[Key], width: int) -> list[Content]:

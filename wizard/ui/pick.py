@@ -25,7 +25,10 @@ class Item:
 
 
 class Pick(Visit[tuple[str, ...]]):
-    """Gives the ids picked. Letters narrow the list; with `several`, Space marks and Enter is done."""
+    """Gives the ids picked. Letters narrow the list; with `several`, Space marks and Enter is done.
+
+    `at_once` has one picked by Enter from the start; what is evidence is chosen first, by an arrow or a letter.
+    """
 
     DEFAULT_CSS = """
     Pick Input { background: $panel; margin-bottom: 1; }
@@ -48,17 +51,20 @@ class Pick(Visit[tuple[str, ...]]):
         here: str = "",
         several: bool = False,
         marked: tuple[str, ...] = (),
+        at_once: bool = True,
     ) -> None:
         super().__init__()
         self.heading = heading
         self.items = items
         self.here = here
         self.several = several
+        self.at_once = at_once
         self.marked = list(marked)
         self._listed = ""
         self._label_width = max((len(item.label) for item in items if item.remark), default=0)
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("letters", "narrow the list"),
+            *([] if at_once else [("Up Down", "choose")]),
             *([("Space", "mark"), ("Enter", "done")] if several else [("Enter", "pick")]),
             ("Esc", "back"),
         ]
@@ -101,7 +107,7 @@ class Pick(Visit[tuple[str, ...]]):
     def action_move(self, rows: int) -> None:
         options = self.query_one(OptionList)
         if options.option_count:
-            row = (options.highlighted or 0) + rows
+            row = 0 if options.highlighted is None else options.highlighted + rows
             options.highlighted = min(max(row, 0), options.option_count - 1)
 
     def action_take(self) -> None:
@@ -141,7 +147,8 @@ class Pick(Visit[tuple[str, ...]]):
         options.display = bool(found)
         self.query_one("#none").display = not found
         ids = [item.id for item in found]
-        options.highlighted = ids.index(self.here) if self.here in ids else 0 if ids else None
+        first = 0 if ids and (self.at_once or words) else None
+        options.highlighted = ids.index(self.here) if self.here in ids else first
 
     def _line(self, item: Item) -> Content:
         mark = ("[x] " if item.id in self.marked else "[ ] ") if self.several else ""

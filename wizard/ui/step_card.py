@@ -83,8 +83,10 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
         else:
             held = _HOLD if target.state == "cranking" else "Everything off, then read."
             own = text.do if text is not None and not target.chosen else ""
-            # One text serves every span of a proof, whatever the state it is read in.
-            lines.append(Content(f"{own} {held}".strip() if step.kind == "prove" or not own else own))
+            if step.kind == "prove":
+                # One text serves every span of a proof, whatever the state it is read in, and is said at the first.
+                own = f"{own} {held}" if before is None else held
+            lines.append(Content(own or held))
         lines += [*_leads(desk, target, before), _allowed(desk, target, None if target.chosen else step.minutes)]
     elif step.kind == "ask":
         if step.repair is not None:

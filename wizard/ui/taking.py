@@ -189,7 +189,7 @@ class Taking(JobView):
             self._take_marked(typed, target, instead_of, ids[0] != "did-not")
 
         shown = show_typed(typed, clamp=target.clamp is not None)
-        self.app.push_screen(Pick(f"{shown}: did it fail while you read it?", _FAILED), told)
+        self.app.push_screen(Pick(f"{shown}: did it fail while you read it?", _FAILED, at_once=False), told)
 
     def _told_failing(self, target: Target) -> bool | None:
         return self.fails_now(target) or None
@@ -396,7 +396,8 @@ class Taking(JobView):
         labels = dict(self.offered)
         items = [Item(choice, label) for choice, label in self.offered]
         self.app.push_screen(
-            Pick("Which is it?", items), lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None
+            Pick("Which is it?", items, at_once=False),
+            lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None,
         )
 
     def answer(self, step: str, choice: str, label: str) -> None:
