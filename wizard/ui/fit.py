@@ -5,6 +5,8 @@ from __future__ import annotations
 from textual.content import Content
 
 _CUT = ".."
+# Columns that a shortened name of a point still has.
+_LEAST_NAME = 6
 
 
 def cut(text: str, width: int) -> str:
@@ -24,3 +26,14 @@ def within(content: Content, width: int, height: int, rest: Content) -> Content:
 def shortened(text: str, width: int) -> str:
     """The text in no more than this many columns."""
     return cut(text, width).rstrip()
+
+
+def two_in(one: str, other: str, width: int) -> str:
+    """`one to other` in no more than this many columns.
+
+    Where there is no room for both names, the shorter is the one kept whole.
+    """
+    room = width - len(" to ")
+    kept = min(len(one), len(other), room - _LEAST_NAME)
+    of_one, of_other = (kept, room - kept) if len(one) < len(other) else (room - kept, kept)
+    return f"{shortened(one, of_one)} to {shortened(other, of_other)}"

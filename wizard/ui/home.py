@@ -14,7 +14,7 @@ from textual.widgets.option_list import Option
 
 from wizard.errors import DropwalkError
 from wizard.quantities import show_amps, show_volts
-from wizard.ui.fit import cut
+from wizard.ui.fit import cut, shortened, two_in
 from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 
 if TYPE_CHECKING:
@@ -41,10 +41,15 @@ _ARCHIVE_KEYS: list[Key] = [
     ("Enter", "open"),
     ("x", "put back on the list"),
     ("/", "find"),
-    ("z", "jobs at hand"),
+    ("Esc", "jobs at hand"),
     ("?", "help"),
     ("q", "quit"),
 ]
+_FINDING: Key = ("Esc", "all of them again")
+# What these do, they do to the job that the bar is on.
+_OF_A_JOB = {"Enter", "i", "x"}
+# Columns for the last reading on a wide screen.
+_LAST = 35
 _LEAD = "From a starter that only clicks to a proven repair."
 _ARCHIVE = "The archive: nothing in it is lost."
 _DEFER = "The maker's service information, local rules and licensed practice come first."
@@ -80,7 +85,7 @@ class HomeScreen(UnderBoxes[None]):
         Binding("z", "archived", show=False),
         Binding("s", "settings", show=False),
         Binding("g", "words", show=False),
-        Binding("escape", "all", show=False),
+        Binding("escape", "back", show=False),
         Binding("x", "archive", show=False),
         Binding("q", "quit", show=False),
     ]
@@ -109,9 +114,8 @@ class HomeScreen(UnderBoxes[None]):
     def on_screen_resume(self) -> None:
         if self._opened is not None and self._opened not in self.refresh_jobs():
             # Begun while something was looked for, or the archive was shown.
-            self.archived = False
-            self._show_which()
-            self.action_all()
+            self._show_which(archived=False)
+            self._find_no_more()
         self.refresh_jobs()
         self._opened = None
 
@@ -137,11 +141,22 @@ class HomeScreen(UnderBoxes[None]):
         empty = self.query_one("#empty", Static)
         empty.display = not jobs
         empty.update("No job has these letters." if words else "The archive is empty." if self.archived else _EMPTY)
+        self.query_one(KeyBar).show(self._keys(any_listed=bool(jobs), finding=bool(words)))
         ids = [str(job.id) for job in jobs]
         if ids:
             on = next((name for name in (self._opened, before) if name in ids), ids[0])
             options.highlighted = ids.index(on)
         return ids
+
+    def _keys(self, *, any_listed: bool, finding: bool) -> list[Key]:
+        """Only what does something now."""
+        keys = _ARCHIVE_KEYS if self.archived else _KEYS
+        if finding:
+            keys = [_FINDING, *(key for key in keys if key[0] != _FINDING[0])]
+        if any_listed:
+            return keys
+        useless = _OF_A_JOB if finding else {*_OF_A_JOB, "/"}
+        return [key for key in keys if key[0] not in useless]
 
     def say(self, text: str) -> None:
         """One line about what just happened."""
@@ -191,8 +206,14 @@ class HomeScreen(UnderBoxes[None]):
         event.stop()
         self.query_one("#jobs OptionList", OptionList).focus()
 
-    def action_all(self) -> None:
-        """Every job again, after looking for one."""
+    def action_back(self) -> None:
+        """Every job again after looking for one; then, in the archive, the jobs at hand."""
+        if self.query_one("#find", Input).display:
+            self._find_no_more()
+        elif self.archived:
+            self.action_archived()
+
+    def _find_no_more(self) -> None:
         find = self.query_one("#find", Input)
         find.value = ""
         find.display = False
@@ -200,14 +221,13 @@ class HomeScreen(UnderBoxes[None]):
 
     def action_archived(self) -> None:
         """Between the jobs at hand and the archive."""
-        self.archived = not self.archived
-        self._show_which()
+        self._show_which(archived=not self.archived)
         self.say("")
         self.refresh_jobs()
 
-    def _show_which(self) -> None:
-        self.query_one("#lead", Static).update(_ARCHIVE if self.archived else _LEAD)
-        self.query_one(KeyBar).show(_ARCHIVE_KEYS if self.archived else _KEYS)
+    def _show_which(self, *, archived: bool) -> None:
+        self.archived = archived
+        self.query_one("#lead", Static).update(_ARCHIVE if archived else _LEAD)
 
     def action_archive(self) -> None:
         option = self.query_one("#jobs OptionList", OptionList).highlighted_option
@@ -233,13 +253,14 @@ def _has(job: JobSummary, words: list[str]) -> bool:
 
 def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
     full = f"demo: {job.title}" if job.scenario else job.title
-    title = cut(full, 38 if wide else 28)
+    # Two jobs on one demo have the same title.
+    title = f"{job.id:2}  {cut(full, 29 if wide else 26)}"
     if job.trouble:
         return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "italic"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
     stands = (_after_repair(job) if job.repairs else symptom).ljust(17)
-    last = cut(_last(job), 34) if wide else ""
+    last = f"{cut(_last(job), _LAST)}  " if wide else ""
     return Content.assemble((f"{title}  ", "bold"), stands, f"{taken:13}{last}{_ago(job.updated, now)}")
 
 
@@ -259,11 +280,14 @@ def _after_repair(job: JobSummary) -> str:
 
 
 def _last(job: JobSummary) -> str:
+    """The last reading that stands, with both points of it."""
     if job.last_reading is None:
         return ""
     taken = job.last_reading.taken
     value = "open" if isinstance(taken.value, str) else (show_amps if taken.clamp else show_volts)(taken.value)
-    return f"last {value} {(taken.clamp or taken.black or '').replace('-', ' ')}"
+    room = _LAST - len(value) - 1
+    red, black, clamp = ((name or "").replace("-", " ") for name in (taken.red, taken.black, taken.clamp))
+    return f"{value} {shortened(clamp, room) if clamp else two_in(red, black, room)}"
 
 
 def _ago(then: datetime, now: datetime) -> str:

@@ -12,14 +12,12 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from wizard.quantities import show_amps, show_band, show_volts
-from wizard.ui.fit import shortened
+from wizard.ui.fit import shortened, two_in
 from wizard.ui.keybar import Key
 from wizard.ui.visit import Visit
 from wizard.walk.assessment import JudgedReading
 from wizard.walk.drawing import reading_drop, short_name
 
-# Columns that a shortened name of a point still has.
-_LEAST_NAME = 6
 # What to do with which reading.
 What = Literal["strike", "correct", "again", "remark"]
 Deed = tuple[What, int]
@@ -38,6 +36,7 @@ class ReadingsPage(Visit[Deed]):
         Binding("c", "deed('correct')", show=False),
         Binding("a", "deed('again')", show=False),
         Binding("n", "deed('remark')", show=False),
+        Binding("question_mark", "app.help_here", show=False),
     ]
     heading = "Readings taken"
     keys: ClassVar[list[Key]] = [
@@ -79,20 +78,20 @@ class ReadingsPage(Visit[Deed]):
 
 
 def reading_line(reading: JudgedReading, width: int = 7) -> Content:
-    """One reading on a line: number, what it shows in so many columns, how it stands, where it was taken."""
+    """One reading on a line: number, what it shows in so many columns, how it stands, with start held or not, and where it was taken."""
     drop = reading_drop(reading)
     where = where_read(reading)
-    state = "" if reading.state == "cranking" else ", at rest"
+    state = "start held" if reading.state == "cranking" else "at rest"
     said = drop.mark_and_word if not reading.struck else "taken back"
     before = "  before the repair" if reading.before_repair else ""
     doubt = "  in doubt: read it again" if reading.in_doubt and not reading.struck else ""
     failing = "  while it failed" if reading.acting_up else ""
-    note = f"  {reading.note}" if reading.note else ""
+    note = f"  {reading.note}" if reading.note and reading.note != said else ""
     # No colour: the bar that chooses a line turns them about.
     style = "strike" if reading.struck else ""
     return Content.assemble(
         (f"{reading.id:3}  {with_unit(reading):>{width}}  {said:10}  ", style),
-        (f"{where}{state}", style),
+        (f"{state:10}  {where}", style),
         (f"{before}{failing}{doubt}{note}", "italic"),
     )
 
@@ -119,14 +118,9 @@ def _brief(reading: JudgedReading, width: int) -> Content:
 
 
 def _where(reading: JudgedReading, width: int) -> str:
-    """Red point to black point; where there is no room for both, the shorter name is the one kept whole."""
     if reading.clamp is not None:
         return shortened(short_name(reading.clamp), width)
-    red, black = short_name(reading.red or ""), short_name(reading.black or "")
-    room = width - len(" to ")
-    kept = min(len(red), len(black), room - _LEAST_NAME)
-    of_red, of_black = (kept, room - kept) if len(red) < len(black) else (room - kept, kept)
-    return f"{shortened(red, of_red)} to {shortened(black, of_black)}"
+    return two_in(short_name(reading.red or ""), short_name(reading.black or ""), width)
 
 
 def with_unit(reading: JudgedReading) -> str:

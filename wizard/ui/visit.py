@@ -75,6 +75,7 @@ class Page(Visit[bool]):
         Binding("down,j", "scroll(1)", show=False),
         Binding("up,k", "scroll(-1)", show=False),
         Binding("space", "scroll(8)", show=False),
+        Binding("question_mark", "app.help_here", show=False),
     ]
     keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("Esc", "back")]
 
