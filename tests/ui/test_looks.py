@@ -76,7 +76,10 @@ def _kept_answer(monkeypatch: pytest.MonkeyPatch) -> None:
         StepView("ground-drop", "Ground-side drop under load", "ahead"),
     ]
     history = [
-        Shift(Reading(3, READINGS[2], 0), (Move("clean-positive-clamp", 0.04, 0.22), Move("no-repair", 0.4, 0.02))),
+        Shift(
+            Reading(3, READINGS[2], 0),
+            (Move("positive-clamp", "high-resistance", 0.04, 0.22), Move("starter", "worn", 0.4, 0.02)),
+        ),
         Shift(Reading(4, READINGS[3], 0), ()),
     ]
 

@@ -10,6 +10,9 @@ from wizard.walk.odds import odds_bar, odds_word
     [
         (0.0, "unlikely", ".........."),
         (0.006, "unlikely", "#........."),
+        (0.0449, "unlikely", "#........."),
+        # Printed as 0.05, as the next one is.
+        (0.0451, "less likely", "#........."),
         (0.05, "less likely", "#........."),
         (0.2, "possible", "##........"),
         (0.5, "likely", "#####....."),

@@ -19,15 +19,16 @@ def job(*events: Event) -> list[Event]:
     return [Started(title="job", complaint=Complaint(circuit="remote-battery", symptom="cranks-slowly")), *events]
 
 
-def test_the_moves_lead_from_the_first_reading_to_the_odds_of_now(remote_desk: Desk) -> None:
+def test_the_moves_lead_from_the_first_reading_to_the_suspects_of_now(remote_desk: Desk) -> None:
     state = fold(job(cranking("starter-b-stud", 1.1), cranking("isolator-load-lug", 0.75)))
     shifts = list(odds_shifts(remote_desk, state))
     assert [shift.reading.number for shift in shifts] == [1, 2]
-    now = {odds.repair: odds.probability for odds in assess(remote_desk, state, cautions_read=True).repairs}
-    last = shifts[-1].moves[0]
-    assert last.after == pytest.approx(now[last.repair])
-    rose = {move.repair for shift in shifts for move in shift.moves if move.after > move.before}
-    assert max(now, key=lambda repair: now[repair]) in rose
+    now = {(s.part, s.fault): s.probability for s in assess(remote_desk, state, cautions_read=True).suspects}
+    last = {(move.part, move.fault): move.after for move in shifts[-1].moves}
+    assert last
+    assert {suspect: now.get(suspect, 0.0) for suspect in last} == pytest.approx(last, abs=0.005)
+    rose = {(move.part, move.fault) for shift in shifts for move in shift.moves if move.after > move.before}
+    assert max(now, key=lambda suspect: now[suspect]) in rose
     sizes = [abs(move.after - move.before) for move in shifts[0].moves]
     assert sizes == sorted(sizes, reverse=True)
 

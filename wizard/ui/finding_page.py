@@ -15,9 +15,7 @@ from wizard.ui.readings_page import reading_line
 from wizard.ui.visit import Page
 from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
-from wizard.walk.odds import odds_bar, odds_word
-
-_LEAST_SHOWN = 0.01
+from wizard.walk.odds import LEAST_SHOWN, odds_bar, odds_word
 
 
 class FindingPage(Page):
@@ -78,11 +76,13 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             lines.append(Content.styled("Readings that show it", "bold"))
             lines += [*(reading_line(reading) for reading in shown), Content("")]
     done = proved or unproved
-    lines.append(Content.styled("Odds of what is still to repair" if done else "Odds of each repair", "bold"))
+    lines.append(Content.styled("What is still to repair" if done else "What to repair", "bold"))
+    lines[-1] += ", each with its odds to be the one to do first; they add up to 1"
     for odds in assessment.repairs:
-        if odds.probability >= _LEAST_SHOWN:
+        if odds.probability >= LEAST_SHOWN:
             label = repairs[odds.repair].label if odds.repair in repairs else odds.repair
-            label = "nothing more" if done and odds.repair == NO_REPAIR else label
+            if odds.repair == NO_REPAIR:
+                label = "nothing more" if done else "nothing: no part is at fault"
             word = odds_word(odds.probability)
             lines.append(Content(f"{odds.probability:4.2f} {odds_bar(odds.probability)} {word:11} {label}"))
     lines += [Content(f"! {warning}") for warning in assessment.warnings]

@@ -240,7 +240,7 @@ class JobScreen(Repairing):
 
         if self.assessment is not None and page.is_attached:
             bars = self.app.settings.layout is not Layout.SPOKEN
-            page.show(odds_text(self.session.desk, self.assessment, shifts, bars=bars))
+            page.show(odds_text(self.assessment, shifts, bars=bars))
 
     def action_cautions(self) -> None:
         cautions = self.session.desk.cautions

@@ -7,39 +7,38 @@ from collections.abc import Sequence
 from textual.content import Content
 
 from wizard.quantities import show_amps, show_volts
-from wizard.ui.suspects_view import suspect_name
+from wizard.ui.suspects_view import fault_name
 from wizard.ui.why_page import told
 from wizard.walk.assessment import Assessment
-from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name
 from wizard.walk.events import ReadingTaken
-from wizard.walk.odds import odds_bar, odds_word
+from wizard.walk.odds import LEAST_SHOWN, odds_bar, odds_word
 from wizard.walk.shifts import Shift
 
 WAITING = "Working out what each reading did to the odds."
-_LEAST_SHOWN = 0.005
 
 
-def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = True) -> Content:
-    """Suspects, the history of their repairs' odds, and the tests that would move them; `bars` draws the odds too."""
-    lines: list[Content] = [Content.styled("Suspects now", "bold $primary")]
+def odds_text(assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = True) -> Content:
+    """Suspects, the history of their odds, and the tests that would move them; `bars` draws the odds too."""
+    lines = [Content.assemble(("Suspects now", "bold $primary"), ", each with its odds to be at fault")]
     if not assessment.enough:
         lines.append(Content("Not enough to say yet: no repair stands out so far."))
     for suspect in assessment.suspects:
-        if suspect.probability >= _LEAST_SHOWN:
+        if suspect.probability >= LEAST_SHOWN:
             odds, word = suspect.probability, odds_word(suspect.probability)
-            drawn = f"{odds:4.2f} {odds_bar(odds)} {word:11} {suspect_name(suspect)}"
-            lines.append(Content(drawn if bars else f"{suspect_name(suspect)}, {word}, {odds:.2f}"))
-    if sum(suspect.probability for suspect in assessment.suspects) > 1.0 + _LEAST_SHOWN:
+            drawn = f"{odds:4.2f} {odds_bar(odds)} {word:11} {fault_name(suspect.part, suspect.fault)}"
+            lines.append(Content(drawn if bars else f"{fault_name(suspect.part, suspect.fault)}, {word}, {odds:.2f}"))
+    if sum(suspect.probability for suspect in assessment.suspects) > 1.0 + LEAST_SHOWN:
         lines.append(Content("They add up to more than 1: two things can be wrong at once."))
-    lines.append(Content.styled("\nWhat each reading did", "bold $primary"))
+    lines.append(Content.styled("\nWhat each reading did to these odds", "bold $primary"))
     if not shifts:
         lines.append(Content("No reading stands since the last repair."))
     for shift in shifts:
         lines.append(Content.styled(f"{shift.reading.number}. {_reading(shift.reading.taken)}", "bold"))
         for move in shift.moves:
             word = "up" if move.after > move.before else "down"
-            lines.append(Content(f"   {_label(desk, move.repair)}: {word} from {move.before:.2f} to {move.after:.2f}"))
+            name = fault_name(move.part, move.fault)
+            lines.append(Content(f"   {name}: {word} from {move.before:.2f} to {move.after:.2f}"))
         if not shift.moves:
             lines.append(Content("   changed little: it reads as was to be expected"))
     lines.append(Content.styled("\nWhat would change the answer", "bold $primary"))
@@ -49,11 +48,6 @@ def odds_text(desk: Desk, assessment: Assessment, shifts: Sequence[Shift], *, ba
     if not tests:
         lines.append(Content("No test within reach; a repair that does not help, or a reading that does not fit."))
     return Content("\n").join(lines)
-
-
-def _label(desk: Desk, repair: str) -> str:
-    known = desk.circuit.repairs.get(repair)
-    return known.label if known else short_name(repair)
 
 
 def _reading(taken: ReadingTaken) -> str:

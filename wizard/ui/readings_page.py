@@ -78,7 +78,7 @@ class ReadingsPage(Visit[Deed]):
 
 
 def reading_line(reading: JudgedReading, width: int = 7) -> Content:
-    """One reading on a line: number, what it shows in so many columns, how it stands, with start held or not, and where it was taken."""
+    """One reading on a line: number, what it shows in so many columns, how it stands, when and where it was taken."""
     drop = reading_drop(reading)
     where = where_read(reading)
     state = "start held" if reading.state == "cranking" else "at rest"

@@ -8,9 +8,8 @@ from textual.widgets import Static
 from wizard.ui.fit import cut
 from wizard.walk.assessment import Assessment, Suspect
 from wizard.walk.drawing import short_name
-from wizard.walk.odds import odds_bar, odds_word
+from wizard.walk.odds import LEAST_SHOWN, odds_bar, odds_word
 
-_LEAST_SHOWN = 0.005
 # Longer names would part the odds from what they are of.
 _LONGEST_NAME = 32
 
@@ -31,24 +30,23 @@ class SuspectsView(Static):
         width = self.size.width
         heading: list[Content] = []
         if lines > 2:
-            doubt = "" if assessment.enough else "   not enough to say yet"
-            heading = [Content.assemble(("SUSPECTS", "bold $primary"), (doubt, "italic"))]
-        shown = [s for s in assessment.suspects if s.probability >= _LEAST_SHOWN][: max(1, lines - len(heading))]
-        rows = [_line(suspect, width, bars) for suspect in shown] or [Content("nothing above 0.5 %")]
+            doubt = "" if assessment.enough else "; not enough to say yet"
+            heading = [Content.assemble(("SUSPECTS", "bold $primary"), ("  odds to be at fault" + doubt, "italic"))]
+        shown = [s for s in assessment.suspects if s.probability >= LEAST_SHOWN][: max(1, lines - len(heading))]
+        rows = [_line(suspect, width, bars) for suspect in shown] or [Content(f"no suspect above {LEAST_SHOWN}")]
         self.update(Content("\n").join([*heading, *rows]))
 
 
-def suspect_name(suspect: Suspect) -> str:
+def fault_name(part: str, fault: str) -> str:
     """A suspect in a few words; a plain excess of resistance goes without saying."""
-    if suspect.fault == "high-resistance":
-        return short_name(suspect.part)
-    return f"{short_name(suspect.part)}, {short_name(suspect.fault)}"
+    return short_name(part) if fault == "high-resistance" else f"{short_name(part)}, {short_name(fault)}"
 
 
 def _line(suspect: Suspect, width: int, bars: bool) -> Content:
+    name = fault_name(suspect.part, suspect.fault)
     if not bars:
-        return Content(f"{suspect_name(suspect)}, {odds_word(suspect.probability)}, {suspect.probability:.2f}")
+        return Content(f"{name}, {odds_word(suspect.probability)}, {suspect.probability:.2f}")
     bar = odds_bar(suspect.probability, 5 if width < 50 else 10)
     odds = f" {odds_word(suspect.probability):11} {suspect.probability:4.2f} {bar}"
     room = min(_LONGEST_NAME, max(8, width - len(odds)))
-    return Content.assemble((cut(suspect_name(suspect), room), "bold" if suspect.probability >= 0.5 else ""), odds)
+    return Content.assemble((cut(name, room), "bold" if suspect.probability >= 0.5 else ""), odds)
