@@ -103,11 +103,11 @@ async def test_a_reading_asked_for_while_it_fails_is_marked_only_as_told(
 async def test_a_reading_that_is_not_marked_says_so_where_it_comes_and_goes(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()
-        assert "V; not marked" in driven.shown()
+        assert "V; not failing now" in driven.shown()
         await driven.type("0.87")
         assert last(driven).acting_up is None
         await driven.press("a", "a")
-        assert "not marked" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
+        assert "not failing" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
 
 
 async def test_a_corrected_reading_keeps_its_mark(bay: Open) -> None:
@@ -206,8 +206,8 @@ async def test_the_volts_along_the_run_show_a_step_and_what_is_not_known(bay: Op
             await driven.type(value)
         await driven.press("v")
         lines = {line.strip().rsplit("  ", 1)[0][:24].strip(): line for line in driven.shown().splitlines()}
-        assert "0.87 V" in lines["starter b stud"]
-        assert lines["starter b stud"].rstrip().endswith("=o")
+        assert "0.87 V" in lines["starter B stud"]
+        assert lines["starter B stud"].rstrip().endswith("=o")
         assert "?" in lines["bulkhead stud"]
         assert ":" in lines["bulkhead stud"]
 

@@ -25,9 +25,8 @@ _STYLE = {
     Verdict.ROUGH: "$secondary",
     Verdict.UNKNOWN: "$secondary",
 }
-# Lead, line between the leads, then after the names: lost, sound, limit and the word.
-_LEFT, _LOST, _SOUND, _LIMIT, _WORD = 2, 5, 10, 6, 15
-_NARROW_WORD = 12
+# Lead, line between the leads, then after the names: lost, sound, limit and the least for the word.
+_LEFT, _LOST, _SOUND, _LIMIT, _WORD = 2, 5, 10, 6, 10
 # Where not all fits, parts are cut first: leads are put on points.
 _LEAST_PART = 16
 # A part that is this likely to be the fault has its odds written beside it.
@@ -161,7 +160,8 @@ class Pen:
         """The widths that show these rows best in so many columns."""
         longest_point = max(len(short_name(row.point)) for row in rows)
         longest_part = max(len(short_name(row.part)) for row in rows)
-        word = _WORD if width >= 100 else _NARROW_WORD
+        drops = [drop for row in rows for drop in (row.drop, row.stretch) if drop is not None]
+        word = max([_WORD, *(len(drop.mark_and_word) + 1 for drop in drops)])
         room = width - (_LEFT + 3 + _LOST + _SOUND + _LIMIT + word)
         if longest_point + longest_part <= room:
             detail = max(len(_named(row, inch)) for row in rows)
@@ -174,7 +174,7 @@ class Pen:
         if self.spoken:
             return "The run, from the battery's positive post on"
         names = f"{'':{_LEFT}}{'POINT':{self.point}} | {'PART':{self.part}}"
-        return f"{names}{'lost':>{_LOST}}{'sound':>{_SOUND}}{'limit':>{_LIMIT}}  volts"
+        return f"{names}{'lost':>{_LOST}}{'sound':>{_SOUND}}{'limit':>{_LIMIT}}  in volts"
 
     def lines(self, rows: list[Row], pointed: str | None) -> tuple[list[Content], list[Row | None]]:
         """The lines, and the row that each is of; None for the heading of a stretch."""

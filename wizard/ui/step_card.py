@@ -176,7 +176,7 @@ def _allowed(desk: Desk, target: Target, minutes: float | None) -> Content:
         least = "Practice wants at least" if floor else "Practice allows"
         said.append(f"{least} {show_volts(target.limit_v)}.")
     if minutes:
-        said.append(f"{capitalised(show_minutes(minutes))}.")
+        said.append(f"Takes {show_minutes(minutes)}.")
     return Content.styled("  ".join(said), "$secondary")
 
 

@@ -102,8 +102,8 @@ class Row:
 
 
 def short_name(name: str) -> str:
-    """A point's or a part's id as words."""
-    return name.replace("-", " ")
+    """A point's or a part's id as words; a letter alone names a terminal, as in B stud."""
+    return " ".join(word.upper() if len(word) == 1 else word for word in name.split("-"))
 
 
 def draw(circuit: Circuit, assessment: Assessment | None, leads: Leads, out_of_reach: Container[str] = ()) -> list[Row]:
