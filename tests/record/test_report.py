@@ -33,6 +33,7 @@ from wizard.walk.events import (
     CautionsRead,
     Complaint,
     CostStruck,
+    Cranked,
     LabourPriced,
     MinutesLogged,
     Noted,
@@ -307,6 +308,39 @@ def test_a_job_that_has_hardly_begun_has_a_report_too():
     assert report.customer.found == ["The fault is not found yet: the tests go on."]
     for ending in (".html", ".md", ".json", ".pdf"):
         assert render(report, drawn, circuit, ending)
+
+
+def test_a_demo_says_at_the_top_that_it_is_one(whole, tmp_path):
+    demo = started().model_copy(update={"scenario": "parcel-van"})
+    report, drawn, circuit = compiled(demo, *LOG[1:])
+    assert "made up" in report.made_up
+    assert "simulated" in report.made_up
+    for ending in (".html", ".md"):
+        told = flat(report, drawn, circuit, ending)
+        assert told.index("Written") < told.index(report.made_up) < told.index("What you told us")
+        assert report.made_up not in flat(*whole, ending)
+    assert json.loads(render(report, drawn, circuit, ".json"))["made_up"] == report.made_up
+    assert whole[0].made_up == ""
+    write(report, drawn, circuit, tmp_path / "demo.pdf")
+    first = " ".join(pages(tmp_path / "demo.pdf")[0].split())
+    assert first.index(report.made_up) < first.index("What you told us")
+
+
+def test_a_finished_job_has_a_result_and_no_next_step(whole):
+    sides = readings({}, ("battery-positive-post", "s-terminal"), *PROOF)
+    found = [*readings({}, POSTS, state="resting"), *readings(SICK, POSTS, POSITIVE, GROUND, JOINT)]
+    ended = compiled(started(intermittent=False), *found, Repaired(repair=FIX), *sides, *LOG[-5:-3])
+    for ending in (".html", ".md"):
+        assert f"Next: {whole[0].next}" in flat(*whole, ending)
+        told = flat(*ended, ending)
+        assert "Result: The repair helped." in told
+        assert "Next:" not in told
+
+
+def test_only_timed_cranks_are_counted_as_such():
+    report = compiled(started(), Cranked(seconds=4.0), *readings(SICK, POSTS, POSITIVE))[0]
+    assert report.conditions["Timed cranks"] == "1, 4 s in all"
+    assert "Cranks" not in report.conditions
 
 
 def test_json_is_the_whole_report(whole):

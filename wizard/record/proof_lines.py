@@ -1,4 +1,4 @@
-"""Before and after each repair in words: what was read, what was foretold, what came of it and what is left."""
+"""Before and after each repair in words: what was read, what was predicted, what came of it and what is left."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A repair in words, the same on the screen and on paper: sizes, what is foretold, what was fitted, starts counted."""
+"""A repair in words, the same on the screen and on paper: effort, sizes, what is predicted, what was fitted, starts."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from wizard.quantities import (
     show_amps,
     show_band,
     show_length,
+    show_minutes,
     show_share,
     show_temperature,
     show_volts,
@@ -40,6 +41,12 @@ SizeLine = tuple[str, str]
 MARKS = ("-", "!")
 # Lengths that a new cable beside a body or an engine comes to.
 _LENGTHS_M = (0.5, 1.0, 2.0, 3.0, 4.0)
+
+
+def effort_words(minutes: float, cost: float) -> str:
+    """The usual time and the cost of material, as the circuit's map has them; nothing where it says no time."""
+    material = f", material about {cost:g} (your currency; the map's figure)" if cost else ""
+    return f"Usual time {show_minutes(minutes)}{material}." if minutes else ""
 
 
 def size_lines(desk: Desk, found: Assessment, part: str, *, inch: bool = False) -> list[SizeLine]:

@@ -46,6 +46,7 @@ _RUNS = {
     "ground": "the ground side, from the starter back to the battery",
     "control": "the control side, from the start switch to the solenoid",
 }
+_MADE_UP = "A demo: the vehicle is made up and its meter is simulated. Nothing here was measured on a real one."
 _POSTS = {"resting": "the battery at rest", "cranking": "the battery while it cranks"}
 
 
@@ -100,11 +101,13 @@ class _Clerk:
             title=printable(self.state.title),
             written=written,
             opened=self.moments.get(1),
+            made_up=_MADE_UP if self.state.scenario else "",
             vehicle=dict(self._vehicle()),
             complaint=dict(self._complaint()),
             conditions=dict(self._conditions()),
             customer=customer_page(self.case, self.found, self.proofs, self.follow_up, answers, not_tested),
             finding=self.found.finding.statement if self.found.finding else "",
+            stands="Result" if self.found.next.kind == "finish" else "Next",
             next=self.found.next.why,
             suspects=[self._suspect(s.part, s.fault, s.probability) for s in self.found.suspects[:6]],
             work=self._work(),
@@ -159,7 +162,7 @@ class _Clerk:
             low, high = self.found.current_a
             yield "Cranking current", f"{low:.0f} to {show_amps(high)}, as the readings tell"
         if self.state.cranks:
-            yield "Cranks", f"{self.state.cranks}, {self.state.crank_seconds:.0f} s in all"
+            yield "Timed cranks", f"{self.state.cranks}, {self.state.crank_seconds:.0f} s in all"
         if self.state.out_of_reach:
             yield "Out of reach", ", ".join(self.names.point(point) for point in sorted(self.state.out_of_reach))
 

@@ -188,18 +188,24 @@ class Customer(_Line):
 
 
 class Report(_Line):
-    """Everything that is printed; `report` is the version of this form as JSON."""
+    """Everything that is printed; `report` is the version of this form as JSON.
+
+    `made_up` warns of a demo, and is empty for a real vehicle. `stands` says what `next` is: the next step, or how the
+    job ended.
+    """
 
     report: int = 1
     job: int | None
     title: str
     written: datetime
     opened: datetime | None
+    made_up: str
     vehicle: dict[str, str]
     complaint: dict[str, str]
     conditions: dict[str, str]
     customer: Customer
     finding: str
+    stands: str
     next: str
     suspects: list[str]
     work: WorkLine | None

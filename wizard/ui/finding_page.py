@@ -9,6 +9,7 @@ from textual.content import Content
 
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.quantities import capitalised
+from wizard.record.repair_words import effort_words
 from wizard.ui.cautions_page import cautions_text
 from wizard.ui.keybar import Key
 from wizard.ui.readings_page import reading_line
@@ -67,8 +68,7 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
         if proved and assessment.repairs[0].repair == NO_REPAIR:
             lines.append(Content("The readings since then show nothing else that wants a repair.\n"))
         if repair is not None and repair.minutes and finding.repair != NO_REPAIR and not proved:
-            cost = f", material about {repair.cost:g} in your currency" if repair.cost else ""
-            lines.append(Content(f"Usual time {repair.minutes:.0f} min{cost}. {repair.note}\n"))
+            lines.append(Content(f"{effort_words(repair.minutes, repair.cost)} {repair.note}".strip() + "\n"))
         if finding.also is not None:
             lines.append(Content(f"{finding.also}\n"))
         shown = [r for r in assessment.readings if r.id in finding.evidence]

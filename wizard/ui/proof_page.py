@@ -1,4 +1,4 @@
-"""Before and after each repair: what was read, what was foretold, what was won back and what is left."""
+"""Before and after each repair: what was read, what was predicted, what was won back and what is left."""
 
 from __future__ import annotations
 
@@ -21,9 +21,7 @@ class ProofPage(Page):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("z", "other", show=False)]
     keys: ClassVar[list[Key]] = [("Up Down", "scroll"), ("z", "another repair"), ("Esc", "back")]
-    about = (
-        "Each span as it was before the repair, as it was foretold, and as it reads now, against what practice allows."
-    )
+    about = "Each span before the repair, as predicted, and as it reads now, against what practice allows."
 
     def __init__(self) -> None:
         super().__init__("Before and after the repair", WAITING)
@@ -46,9 +44,9 @@ def proof_text(repairs: Sequence[RepairLine]) -> Content:
 
 
 def _figures(span: SpanLine) -> list[Content]:
-    lines = [Content(f"  Before    {span.before}"), Content(f"  Foretold  {span.predicted}")]
+    lines = [Content(f"  Before     {span.before}"), Content(f"  Predicted  {span.predicted}")]
     against = f", {span.against}" if span.readings else ""
-    lines.append(Content.assemble("  After     ", (span.after, "bold"), against))
+    lines.append(Content.assemble("  After      ", (span.after, "bold"), against))
     judged = [text for text in (span.judged if span.readings else "", span.won_back) if text]
-    limit = f"  Limit     {span.limit}{f': {span.margin}' if span.margin else ''}"
+    limit = f"  Limit      {span.limit}{f': {span.margin}' if span.margin else ''}"
     return [*lines, *([Content(limit)] if span.limit else []), *([Content(f"  {', '.join(judged)}")] if judged else [])]

@@ -8,6 +8,7 @@ from typing import Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
 from textual.content import Content
 
 from wizard.circuit.circuit import Circuit
@@ -16,7 +17,15 @@ from wizard.circuit.map import PartChange, RepairKind
 from wizard.errors import DropwalkError
 from wizard.files import shelf
 from wizard.quantities import Size, capitalised, parse_quantity, show_length, show_volts
-from wizard.record.repair_words import MARKS, SizeLine, foreseen_words, laid_lines, metal_words, size_lines
+from wizard.record.repair_words import (
+    MARKS,
+    SizeLine,
+    effort_words,
+    foreseen_words,
+    laid_lines,
+    metal_words,
+    size_lines,
+)
 from wizard.repair.advice import Advice, advise
 from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import COPPER_CLAD_WARNING, Candidate, Replacement, replacement
@@ -89,6 +98,7 @@ class RepairPage(Page):
     def _put_in(self, fitted: Fitted) -> None:
         self.fitted, self._foreseen = fitted, None
         self.show(self._told())
+        self.query_one(VerticalScroll).scroll_home(animate=False)
         self._predict(fitted)
 
 
@@ -101,31 +111,35 @@ def repair_text(
     *,
     inch: bool = False,
 ) -> Content:
-    """All about one repair; `foreseen` is None while it is being worked out."""
+    """All about one repair, the work first; `foreseen` is None while it is being worked out.
+
+    Once a size was chosen, what it will read comes first.
+    """
     lines: list[Content] = [Content(text) for text in _effort(desk.circuit, advice)]
     chosen = [_change_words(desk.circuit, name, change, inch=inch) for name, change in fitted.items()]
     with_it = f" with {', '.join(chosen)}" if chosen else ", with a new one like it" if advice.replaces else ""
     told = [WAITING] if foreseen is None else [_foreseen(desk.circuit, band) for band in foreseen]
     if any(change.conductor is Conductor.COPPER_CLAD_ALUMINIUM for change in fitted.values()):
         told.append(f"! {COPPER_CLAD_WARNING}")
-    lines += _section(f"What the spans will read after it{with_it}, nine times in ten", told)
+    predicted = _section(f"What the spans will read after it{with_it}, nine times in ten", told)
+    lines += predicted if chosen else []
+    lines += _section("What to do, in this order", [f"{n}. {line}" for n, line in enumerate(advice.order, 1)])
+    lines += _section("Tools", [", ".join(advice.tools)] if advice.tools else [])
+    lines += _section("Look at, once it is open", [f"- {line}" for line in advice.look])
+    lines += _section("When that will not do", [f"- {line}" for line in advice.not_enough])
+    lines += predicted if not chosen else []
     for part in advice.replaces:
         lines += _section(f"Size: {desk.circuit.parts[part].part.label}", _sizes(desk, assessment, part, inch=inch))
     for part in advice.lays:
         label = desk.circuit.parts[part].part.label
         lines += _section(f"Size: a cable beside {label}", _aligned(laid_lines(desk, assessment, part, inch=inch)))
-    lines += _section("What to do, in this order", [f"{n}. {line}" for n, line in enumerate(advice.order, 1)])
-    lines += _section("Tools", [", ".join(advice.tools)] if advice.tools else [])
-    lines += _section("Look at, once it is open", [f"- {line}" for line in advice.look])
-    lines += _section("When that will not do", [f"- {line}" for line in advice.not_enough])
     return Content("\n").join(lines)
 
 
 def _effort(circuit: Circuit, advice: Advice) -> list[str]:
     if not advice.order:
         return ["Nothing is to be done."]
-    cost = f", material about {advice.cost:g} in your currency" if advice.cost else ""
-    usual = f"Usual time {advice.minutes:.0f} min{cost}." if advice.minutes else ""
+    usual = effort_words(advice.minutes, advice.cost)
     if circuit.repairs[advice.repair].kind is RepairKind.HAND_OVER:
         usual = f"This is for someone else's hands. {usual}".strip()
     return [usual] if usual else []
