@@ -324,7 +324,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         ]
         about = "  ".join([vehicle, *volts] if self.size.width >= 110 or not volts else volts)
         rest_s = self.rest_s()
-        now = f"cranks {state.cranks}" if state.cranks else ""
+        now = f"timed cranks {state.cranks}" if state.cranks else ""
         if state.cranks and self.size.width >= 110:
             now += f", last {clock(self._since_crank_s())} ago"
         if rest_s > 0:

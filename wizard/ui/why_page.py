@@ -13,13 +13,14 @@ from wizard.walk.flow import Step
 
 
 def why_text(desk: Desk, assessment: Assessment, *, short: bool, lessons: bool) -> Content:
-    """The reasons for the step at hand; `short` leaves out what the why page alone has room for.
+    """The reasons for the step at hand; `short` leaves out what the why page alone has room for, or the card says.
 
     Without `lessons` the usual mistakes and what good looks like are left out too.
     """
     step = assessment.next
     text = step_of(desk, step)
-    lines = [Content.styled("WHY THIS STEP", "bold $primary"), Content(step.why)]
+    on_card = short and step.kind in ("repair", "finish")
+    lines = [Content.styled("WHY THIS STEP", "bold $primary"), *([] if on_card else [Content(step.why)])]
     if text is not None:
         if text.why.strip() not in step.why:
             lines.append(Content(text.why))
