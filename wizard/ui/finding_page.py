@@ -76,8 +76,8 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
             lines.append(Content.styled("Readings that show it", "bold"))
             lines += [*(reading_line(reading) for reading in shown), Content("")]
     done = proved or unproved
-    lines.append(Content.styled("What is still to repair" if done else "What to repair", "bold"))
-    lines[-1] += ", each with its odds to be the one to do first; they add up to 1"
+    heading = "What to repair next" if done else "What to repair first"
+    lines.append(Content.assemble((heading, "bold"), ", with odds that add up to 1"))
     for odds in assessment.repairs:
         if odds.probability >= LEAST_SHOWN:
             label = repairs[odds.repair].label if odds.repair in repairs else odds.repair

@@ -20,7 +20,7 @@ WAITING = "Working out what each reading did to the odds."
 
 def odds_text(assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = True) -> Content:
     """Suspects, the history of their odds, and the tests that would move them; `bars` draws the odds too."""
-    lines = [Content.assemble(("Suspects now", "bold $primary"), ", each with its odds to be at fault")]
+    lines = [Content.assemble(("Suspects now", "bold $primary"), ", with the odds that each is at fault")]
     if not assessment.enough:
         lines.append(Content("Not enough to say yet: no repair stands out so far."))
     for suspect in assessment.suspects:
@@ -54,4 +54,4 @@ def _reading(taken: ReadingTaken) -> str:
     value = "open" if isinstance(taken.value, str) else (show_amps if taken.clamp else show_volts)(taken.value)
     where = f"around {short_name(taken.clamp)}" if taken.clamp else ""
     where = where or f"{short_name(taken.red or '')} to {short_name(taken.black or '')}"
-    return f"{value}, {where}{'' if taken.state == 'cranking' else ', at rest'}"
+    return f"{value}, {where}{', start held' if taken.state == 'cranking' else ', at rest'}"
