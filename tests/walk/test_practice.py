@@ -249,17 +249,26 @@ def test_a_battery_that_falls_under_load_is_filled_up_first(remote_desk: Desk) -
     assert then.repair == "replace-battery"
 
 
+def do_as_told(
+    desk: Desk, log: list[Event], vehicle: Condition, answers: Mapping[str, str], plan: Plan = "walk"
+) -> Assessment:
+    """Read what this vehicle shows and give these answers until the wizard wants a repair or has no more to say."""
+    while (answer := assess(desk, fold(log), plan, cautions_read=True)).next.kind not in ("repair", "finish"):
+        assert len(log) < 40
+        asked = answer.next
+        if asked.kind == "ask":
+            step = str(asked.step)
+            log.append(Answered(step=step, choice=answers.get(step, NOT_SURE)))
+        else:
+            log.append(take(desk.circuit, vehicle, asked))
+    return answer
+
+
 def test_an_engine_that_is_hard_to_turn_by_hand_and_draws_too_much_is_named(front_desk: Desk) -> None:
     drags = Condition(demand_a=1.7 * front_desk.circuit.demand_a[1])
     complaint = Complaint(circuit="front-battery", symptom=Heard.CRANKS_SLOWLY)
-    log: list[Event] = [Started(title="slow", complaint=complaint)]
     answers = {"heard-now": "cranks-slowly", "turn-by-hand": "hard-to-turn"}
-    while (answer := assess(front_desk, fold(log), cautions_read=True)).next.kind not in ("repair", "finish"):
-        step = answer.next
-        if step.kind == "ask":
-            log.append(Answered(step=str(step.step), choice=answers.get(str(step.step), NOT_SURE)))
-        else:
-            log.append(take(front_desk.circuit, drags, step))
+    answer = do_as_told(front_desk, [Started(title="slow", complaint=complaint)], drags, answers)
     assert (answer.next.kind, answer.next.repair) == ("repair", "free-the-engine")
 
 
@@ -277,19 +286,10 @@ def test_a_starter_with_good_volts_is_tested_before_it_is_replaced(
 ) -> None:
     """It turns slowly on good volts and a normal current: readings alone don't condemn it."""
     answers = {"heard-now": "cranks-slowly", "turn-by-hand": "turns-freely", "bench-test": result}
-    worn = Condition(rotor_ratio=2.7)
     complaint = Complaint(circuit="front-battery", symptom=Heard.CRANKS_SLOWLY)
     log: list[Event] = [Started(title="slow", complaint=complaint)]
-    asked: list[str] = []
-    while (answer := assess(front_desk, fold(log), plan, cautions_read=True)).next.kind not in ("repair", "finish"):
-        assert len(log) < 40
-        step = answer.next
-        if step.kind == "ask":
-            asked.append(str(step.step))
-            log.append(Answered(step=asked[-1], choice=answers.get(asked[-1], NOT_SURE)))
-        else:
-            log.append(take(front_desk.circuit, worn, step))
-    assert asked[-1] == "bench-test"
+    answer = do_as_told(front_desk, log, Condition(rotor_ratio=2.7), answers, plan)
+    assert [event.step for event in log if isinstance(event, Answered)][-1] == "bench-test"
     assert (answer.next.kind, answer.next.repair) == ends
     read_at_motor = [
         e for e in log if isinstance(e, ReadingTaken) and (e.red, e.black) == ("motor-stud", "starter-case")
