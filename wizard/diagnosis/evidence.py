@@ -56,9 +56,18 @@ class Evidence:
     @property
     def turns_well(self) -> bool | None:
         """Whether it cranks as it should now, by what was heard; None where nobody listened."""
-        listened = [table for table in self.tables if any(heard in table for heard in Heard)]
-        well = (table.get(Heard.CRANKS_NORMALLY, table["otherwise"]) == max(table.values()) for table in listened)
-        return all(well) if listened else None
+        best = [max(table, key=lambda name: table[name]) for table in self._listened]
+        return all(name == Heard.CRANKS_NORMALLY for name in best) if best else None
+
+    @property
+    def turns(self) -> bool:
+        """Whether it was heard to turn the engine now, well or slowly."""
+        best = [max(table, key=lambda name: table[name]) for table in self._listened]
+        return bool(best) and set(best) <= {Heard.CRANKS_NORMALLY, Heard.CRANKS_SLOWLY}
+
+    @property
+    def _listened(self) -> list[Mapping[str, float]]:
+        return [table for table in self.tables if any(heard in table for heard in Heard)]
 
     @property
     def now(self) -> Context:

@@ -20,6 +20,8 @@ _LIKELIER_THAN_NOT = 0.5
 _WORTH_BITS = 0.03
 # A run whose parts have less than this together is not split any further.
 _SUSPECTED = 0.04
+# What is heard clears the control side when its parts have less than this together.
+_BY_SOUND = 0.1
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
 _MOVABLE, _MOVED_MOST = 0.002, 20
 
@@ -73,11 +75,23 @@ class Search:
         case = self.case
         known = frozenset(p for t in case.taken for p in (t.measurement.what.red, t.measurement.what.black) if p)
         done = {(m.what.state, frozenset((m.what.red, m.what.black)), m.what.clamp) for m in trusted(case.belief)}
-        return [
-            t
-            for t in candidates(self.desk.circuit, case.reach, known)
-            if (t.state, frozenset((t.red, t.black)), t.clamp) not in done
-        ]
+        tests = candidates(self.desk.circuit, case.reach, known)
+        if self._contacts_close():
+            tests = [t for t in tests if not self._of_control(t)]
+        return [t for t in tests if (t.state, frozenset((t.red, t.black)), t.clamp) not in done]
+
+    def _contacts_close(self) -> bool:
+        """Whether what is heard clears the control side: a solenoid that has the engine turned has volts enough."""
+        belief = self.case.belief
+        if belief.evidence.intermittent or not belief.evidence.turns:
+            return False
+        own, odds = self.own_parts("control"), belief.site_probability
+        return sum(float(odds[n]) for n, site in enumerate(belief.model.sites) if site.part in own) < _BY_SOUND
+
+    def _of_control(self, test: Observable) -> bool:
+        coil = frozenset(self.desk.circuit.map.solenoid.coil)
+        whole = not test.clamp and self.within(self.own_parts("control"), test.red, test.black)
+        return whole or frozenset((test.red, test.black)) == coil
 
     def applies(self, step: Step) -> bool:
         """Whether a step is for this complaint."""
