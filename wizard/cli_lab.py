@@ -24,6 +24,8 @@ _LEVELS = click.Choice(["first", "easy", "middle", "hard"])
 _TO_FILE = click.Path(path_type=Path, dir_okay=False)
 _FOLDER = click.Path(path_type=Path, file_okay=False)
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
+# What serving imports that comes with the extra `lab` alone.
+_SERVES = ("textual_serve", "aiohttp")
 _EVERYWHERE = ("0.0.0.0", "::", "")
 _WIDER = (
     "! {host} can be reached by others on this network, without a password and without encryption. Whoever opens it "
@@ -173,19 +175,19 @@ def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None
     """Serve an exercise's bench to browsers; the answer stays on this machine.
 
     Without --feedback a student sees the answer when you show it: the first to finish can't tell the others.
-    On this machine alone unless --host says otherwise. Needs the extra `lab`: pip install "dropwalk[lab]".
+    On this machine alone unless --host says otherwise. Needs the extra `lab`, in a clone: pip install ".[lab]".
     """
-    try:
-        from wizard.ui.lab_serve import serve_bench
-    except ModuleNotFoundError as error:
-        if error.name != "textual_serve":
-            raise
-        raise DropwalkError('serving needs the extra `lab`; run: pip install "dropwalk[lab]"') from None
-    from wizard.lab.attempt import make_folder
-
     if host in _EVERYWHERE:
         raise DropwalkError(f"{host} is no address that a browser can open; give this machine's own on the network")
     _exercise(exercise, to_play=True, hand_down=True)
+    try:
+        from wizard.ui.lab_serve import serve_bench
+    except ModuleNotFoundError as error:
+        if (error.name or "").split(".")[0] not in _SERVES:
+            raise
+        raise DropwalkError("serving needs the extra `lab`; in the clone run: pip install '.[lab]'") from None
+    from wizard.lab.attempt import make_folder
+
     if host not in _LOOPBACK:
         click.echo(_WIDER.format(host=host), err=True)
     make_folder(to)
@@ -208,6 +210,9 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
     from wizard.lab.classroom import Classroom, handins_in, summaries, summary_svg, summary_text, table
 
     files = handins_in(folder)
+    for path in (to, plot):
+        if path is not None:
+            _refuse_old(path)
     classroom = Classroom(_finder(exercises))
     with click.progressbar(classroom.mark(files), length=len(files), label="Marking", file=sys.stderr) as marked:
         rows = sorted(marked, key=lambda row: row.file)
@@ -332,8 +337,14 @@ def _as_yaml(data: dict[str, Any]) -> str:
     return out.getvalue()
 
 
+def _refuse_old(path: Path) -> None:
+    if path.exists():
+        raise DropwalkError(f"{path} is there already; name another file")
+
+
 def write_new(path: Path, text: str) -> None:
     """Write a new file; one that is there is kept."""
+    _refuse_old(path)
     try:
         with path.open("x", encoding="utf-8") as out:
             out.write(text)

@@ -77,6 +77,20 @@ def test_a_port_that_is_taken_is_said_with_exit_code_2(run):
     assert f"127.0.0.1:{port} can't be served at: address already in use" in done.stderr
 
 
+@pytest.mark.parametrize("module", ["aiohttp", "textual_serve"])
+def test_serving_without_the_extra_says_what_to_install(run, monkeypatch, module):
+    for name in [name for name in sys.modules if name.split(".")[0] == module or name == "wizard.ui.lab_serve"]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, module, None)
+    done = run("lab", "serve", "first-clamp", "--to", "x")
+    assert done.exit_code == 2
+    assert "serving needs the extra `lab`" in done.stderr
+    # A name that is wrong is told first.
+    done = run("lab", "serve", "no-such-exercise", "--to", "x")
+    assert "no-such-exercise" in done.stderr
+    assert done.exit_code == 2
+
+
 # --- sealing -----------------------------------------------------------------------------------------------------
 
 
@@ -143,8 +157,11 @@ def test_a_class_is_marked_into_a_table_with_a_plot(run, tmp_path):
     assert float(rows[0]["total"]) >= 95 > float(rows[1]["total"])
     assert rows[2]["trouble"]
     assert (tmp_path / "marks.svg").read_text().startswith("<svg")
-    # A table that is there already is kept.
-    assert run("lab", "mark", folder, "--to", "marks.csv").exit_code == 2
+    # A table that is there already is kept, and that is said before anything is marked.
+    again = run("lab", "mark", folder, "--to", "marks.csv")
+    assert again.exit_code == 2
+    assert "is there already" in again.stderr
+    assert "not marked" not in again.stderr
     told = run("lab", "feedback", folder / "b.handin.json")
     assert f"{float(rows[1]['total']):g} of 100 points" in told.stdout
 

@@ -22,6 +22,7 @@ from wizard.lab.marking import Marker
 from wizard.lab.sealing import seal
 from wizard.record.store import Store
 from wizard.ui.lab_bench import BenchApp, BenchScreen
+from wizard.ui.pick import Pick
 from wizard.ui.visit import Page
 
 LOOKS = Path(__file__).parent / "looks"
@@ -199,6 +200,44 @@ async def test_an_answer_that_names_too_much_is_refused_and_one_that_is_too_long
         await press(pilot, "enter")
         assert "4000 are allowed" in str(app.screen.query_one("#wrong", Static).render())
         assert not bench(app).attempt.answered
+
+
+async def test_nobody_answers_nothing_by_accident(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+
+    def heading() -> str:
+        assert isinstance(app.screen, Pick)
+        return app.screen.heading
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        # What the letters found is marked by Enter, as one is picked in any other list.
+        await press(pilot, "a", *"negative", "enter")
+        assert heading() == "Which readings show it?"
+        await press(pilot, "escape", "a", "enter")
+        assert heading() == "You marked nothing. Is nothing wrong?"
+        await press(pilot, "enter")
+        assert heading() == "You marked nothing. Is nothing wrong?"
+        await press(pilot, "down", "down", "enter")
+        assert heading() == "Which readings show it?"
+
+
+async def test_what_was_done_is_said_before_what_comes_next(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        for keys, words in (
+            (["d", *"ground"], "You named the ground side."),
+            (["p", *"clamp"], "repaired vehicle now"),
+        ):
+            await press(pilot, *keys, "enter")
+            await app.workers.wait_for_complete()
+            await pilot.pause()
+            said = str(bench(app).query_one("#said", Static).render())
+            assert words in said
+            assert "Next: " in said
 
 
 async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) -> None:

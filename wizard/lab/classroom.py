@@ -182,10 +182,14 @@ def summaries(rows: list[Row]) -> list[Summary]:
 _BAR = 30
 
 
+def _handins(count: int) -> str:
+    return f"{count} {'hand-in' if count == 1 else 'hand-ins'}"
+
+
 def summary_text(summary: Summary) -> str:
     """The summary with its bars, for a terminal."""
     lines = [
-        f"{summary.exercise}: {summary.count} hand-ins, mean {summary.mean:.0f} of {FULL_MARKS}, "
+        f"{summary.exercise}: {_handins(summary.count)}, mean {summary.mean:.0f} of {FULL_MARKS}, "
         f"{summary.lowest:.0f} to {summary.highest:.0f}",
         "  points lost, of those to be had",
     ]
@@ -206,7 +210,7 @@ def summary_svg(found: list[Summary]) -> str:
     body: list[str] = []
     top = 10
     for summary in found:
-        heading = f"{summary.exercise}: {summary.count} hand-ins, mean {summary.mean:.0f}. Share of points lost"
+        heading = f"{summary.exercise}: {_handins(summary.count)}, mean {summary.mean:.0f}. Share of points lost"
         body.append(f'<text x="8" y="{top + 16}" font-weight="bold">{escape(heading)}</text>')
         top += _TOP_PX
         for what, share in sorted(summary.lost.items(), key=lambda pair: -pair[1]):

@@ -30,7 +30,8 @@ def feedback_text(marker: Marker, handin: HandIn, marked: Marked) -> str:
     lines += ["", "Your readings, and the best next test each time"]
     for step in marked.steps:
         lines.append(f"  {step.number}. {step.done}")
-        lines.append("     the best next test" if step.same else f"     best was: {step.best}")
+        met = "what the bench said was next" if step.hinted else "the best next test"
+        lines.append(f"     {met if step.same else f'best was: {step.best}'}")
     attempt = Attempt(marker.exercise, marker.desk.circuit, handin.plain_lines())
     lines += ["", *beside(draw(marker.desk.circuit, None, Leads()), attempt.readings, marker.best.readings)]
     return "\n".join(lines) + "\n"

@@ -6,20 +6,21 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from wizard.circuit.circuit import Circuit
+from wizard.circuit.heard import Heard
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import DropwalkError
 from wizard.lab.bench import COSTS, Bench, Slip
-from wizard.lab.deeds import Answered, Concluded, Line, Probed, Repaired, SideNamed, Touched, Warmed, as_job, misfits
+from wizard.lab.deeds import Answered, Concluded, Helped, Line, Probed, Repaired, SideNamed, Touched, Warmed, misfits
 from wizard.lab.exercise import Exercise, Where, named, right_repairs, where
 from wizard.lab.handin import HandIn, sheet_of
+from wizard.lab.hints import hint, next_at_bench
 from wizard.lab.solving import Solved, job_minutes, probe, solve
 from wizard.quantities import capitalised
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
-from wizard.walk.state import fold
-from wizard.walk.walker import assess
+from wizard.walk.walker import Plan
 
 # So many readings, and so much of the best plan's minutes, over the best plan still earn every point; at so many
 # times the best plan there are none left.
@@ -48,12 +49,16 @@ class Mark:
 
 @dataclass(frozen=True)
 class Judged:
-    """One reading of the attempt beside what would have been the best next test at that moment."""
+    """One reading of the attempt beside what would have been the best next test at that moment.
+
+    It is met (`same`) by that test, or by what the bench itself had told the student to do next (`hinted`).
+    """
 
     number: int
     done: str
     best: str
     same: bool
+    hinted: bool = False
 
 
 @dataclass(frozen=True)
@@ -76,8 +81,8 @@ class Marker:
     desk: Desk
     best: Solved = field(init=False)
     _simulated: Exercise = field(init=False, repr=False)
-    _after: dict[tuple[frozenset[_Key], ...], Next] = field(default_factory=dict, init=False, repr=False)
-    _shown: dict[tuple[tuple[_Key, ...], _Key], tuple[Probed, bool]] = field(
+    _after: dict[tuple[Plan, tuple[frozenset[_Key], ...]], Next] = field(default_factory=dict, init=False, repr=False)
+    _shown: dict[tuple[tuple[_Key, ...], _Key], tuple[Probed, Heard | None]] = field(
         default_factory=dict, init=False, repr=False
     )
 
@@ -90,7 +95,7 @@ class Marker:
         """Mark one. Raises DropwalkError when it is of another exercise or its readings are not this bench's."""
         self._refuse_foreign(handin)
         lines = handin.plain_lines()
-        bench = self._replayed(handin, lines)
+        bench, heard = self._replayed(handin, lines)
         attempt = Attempt(self.exercise, self.desk.circuit, lines)
         scheme = self.exercise.scheme
         slips: list[Slip] = [slip for _, slip in bench.slips]
@@ -110,7 +115,8 @@ class Marker:
             marks.append(Mark(what, round(of * share, 1), of, why))
         costs = tuple(cost for slip, cost in COSTS.items() if slip in slips)
         total = round(sum(mark.points for mark in marks), 1)
-        return Marked(handin.student, self.exercise.exercise, total, tuple(marks), self._steps(lines), costs)
+        steps = self._steps(lines, frozenset(bench.failing), heard)
+        return Marked(handin.student, self.exercise.exercise, total, tuple(marks), steps, costs)
 
     def _refuse_foreign(self, handin: HandIn) -> None:
         if handin.exercise != self.exercise.exercise:
@@ -121,14 +127,19 @@ class Marker:
             for fault in misfits(line.deed, self.exercise, self.desk):
                 raise DropwalkError(f"line {number + 1}: {fault}")
 
-    def _replayed(self, handin: HandIn, lines: list[Line]) -> Bench:
-        """Do it all again on a bench of our own. Raises DropwalkError where that shows something else."""
+    def _replayed(self, handin: HandIn, lines: list[Line]) -> tuple[Bench, list[Heard | None]]:
+        """Do it all again on a bench of our own, and what had last been heard before each deed.
+
+        Raises DropwalkError where that shows something else.
+        """
         bench = Bench(self.exercise, self.desk, handin.seed)
+        heard: list[Heard | None] = []
         for number, line in enumerate(lines):
+            heard.append(bench.heard)
             again = bench.do(line.deed, line.at_s)
             if not self.exercise.board and again != line.deed:
                 raise DropwalkError(f"line {number + 1}: this bench shows something else; the hand-in was changed")
-        return bench
+        return bench, heard
 
     def _readings(self, attempt: Attempt) -> tuple[float, str]:
         taken, best = len(attempt.readings), len(self.best.readings)
@@ -157,22 +168,31 @@ class Marker:
 
     # --- the best next test at each step -------------------------------------------------------------------------
 
-    def _steps(self, lines: list[Line]) -> tuple[Judged, ...]:
+    def _steps(self, lines: list[Line], failing: frozenset[int], heard: list[Heard | None]) -> tuple[Judged, ...]:
         """Each reading until as many repairs were done as there are faults: what follows proves, and finds nothing."""
         judged: list[Judged] = []
         done: list[_Telling] = []
         left = max(1, len(self.exercise.hidden))
         # Once enough is known, more readings of a vehicle in that state do not make it less.
         enough: Next | None = None
-        for line in lines:
+        # Where the bench last told what comes next, and what had been done by then; until it was followed.
+        told: tuple[int, list[_Telling]] | None = None
+        for number, line in enumerate(lines):
             deed = line.deed
             if isinstance(deed, Probed):
-                best = enough or self._best_after(done)
+                if self.exercise.help == "guided":
+                    told = number, list(done)
+                best = enough or self._best_after(done, "fastest")
                 enough = best if best.kind == "repair" else None
-                same = deed.counts and best.kind in ("measure", "prove") and _key(deed) == _key(probe(best))
-                judged.append(Judged(len(judged) + 1, self._told(deed), self._asked(best), same))
+                same = _met(best, deed)
+                hinted = not same and told is not None and self._hinted(deed, lines, *told, failing, heard)
+                if same or hinted:
+                    told = None
+                judged.append(Judged(len(judged) + 1, self._told(deed), self._asked(best), same or hinted, hinted))
                 if deed.counts:
                     done.append(deed)
+            elif isinstance(deed, Helped):
+                told = number, list(done)
             elif isinstance(deed, Repaired):
                 left -= 1
                 if not left:
@@ -186,8 +206,28 @@ class Marker:
                 done.append(deed)
         return tuple(judged)
 
-    def _best_after(self, done: list[_Telling]) -> Next:
-        """What the planner would do after these deeds, had the readings been a perfect meter's.
+    def _hinted(
+        self,
+        deed: Probed,
+        lines: list[Line],
+        number: int,
+        done: list[_Telling],
+        failing: frozenset[int],
+        heard: list[Heard | None],
+    ) -> bool:
+        """Whether a reading is what the bench told before deed `number`.
+
+        That is the walk's next one, kept for the class as the best is; where a meter's error led the walk another way,
+        it is worked out from what this student's meter showed.
+        """
+        if not deed.counts:
+            return False
+        if _met(self._best_after(done, "walk"), deed):
+            return True
+        return _met(hint(self.exercise, self.desk, lines[:number], failing, heard[number]), deed)
+
+    def _best_after(self, done: list[_Telling], plan: Plan) -> Next:
+        """What the wizard would do at the bench after these deeds, had the readings been a perfect meter's.
 
         So it is one answer for the whole class, whatever each one's meter showed and in whatever order readings of
         one state of the vehicle were taken, and it is kept for all of them.
@@ -198,31 +238,35 @@ class Marker:
                 epochs[-1].setdefault(_key(deed), deed)
             else:
                 epochs.append({_key(deed): deed})
-        key = tuple(frozenset(epoch) for epoch in epochs)
+        key = plan, tuple(frozenset(epoch) for epoch in epochs)
         if key not in self._after:
             # In one order, so that the answer hangs on what was done and not on who was marked first.
-            job, failing = self._perfect([deed for epoch in epochs for deed in _in_order(epoch)])
-            state = fold(as_job(self._simulated, job, failing))
-            self._after[key] = assess(self.desk, state, "fastest", cautions_read=True).next
+            job, failing, heard = self._perfect([deed for epoch in epochs for deed in _in_order(epoch)])
+            self._after[key] = next_at_bench(self._simulated, self.desk, job, failing, heard, plan)
         return self._after[key]
 
-    def _perfect(self, deeds: list[_Telling]) -> tuple[list[Line], frozenset[int]]:
-        """These deeds with what a perfect meter shows on the rested vehicle, and the cranks in which it failed."""
+    def _perfect(self, deeds: list[_Telling]) -> tuple[list[Line], frozenset[int], Heard | None]:
+        """These deeds with what a perfect meter shows on the rested vehicle, in which cranks it failed, and its sound.
+
+        The sound is the last that was heard since anything was changed.
+        """
+        heard: Heard | None = None
         lines: list[Line] = []
         failing: set[int] = set()
         markers: tuple[_Telling, ...] = ()
         for crank, deed in enumerate(deeds, start=1):
             if isinstance(deed, Probed):
-                deed, failed = self._read_perfectly(markers, deed)
+                deed, sound = self._read_perfectly(markers, deed)
                 deed = deed.model_copy(update={"crank": crank})
-                failing |= {crank} if failed else set()
+                heard = sound or heard
+                failing |= {crank} if sound not in (None, Heard.CRANKS_NORMALLY) else set()
             elif not isinstance(deed, Answered):
-                markers = (*markers, deed)
+                markers, heard = (*markers, deed), None
             lines.append(Line(at_s=0.0, deed=deed))
-        return lines, frozenset(failing)
+        return lines, frozenset(failing), heard
 
-    def _read_perfectly(self, markers: tuple[_Telling, ...], deed: Probed) -> tuple[Probed, bool]:
-        """One reading after what changed the vehicle before it, and whether it failed then; kept."""
+    def _read_perfectly(self, markers: tuple[_Telling, ...], deed: Probed) -> tuple[Probed, Heard | None]:
+        """One reading after what changed the vehicle before it, and what was heard with start held; kept."""
         key = (tuple(map(_key, markers)), _key(deed))
         if key not in self._shown:
             bench = Bench(self._simulated, self.desk, 0, noise=False)
@@ -230,7 +274,7 @@ class Marker:
                 bench.do(marker, _APART_S * number)
             done = bench.do(deed, _APART_S * len(markers))
             assert isinstance(done, Probed)
-            self._shown[key] = done, bool(bench.failing)
+            self._shown[key] = done, bench.heard
         return self._shown[key]
 
     def _told(self, deed: Probed) -> str:
@@ -252,7 +296,7 @@ class Marker:
             case "ask":
                 return self.desk.flow.steps[best.step or ""].title
             case _:
-                return "enough is known: finish"
+                return "no further reading tells more"
 
 
 class Attempt:
@@ -366,6 +410,10 @@ class Attempt:
     def _labels(self, names: Iterable[str]) -> str:
         parts = self.circuit.parts
         return " and ".join(parts[n].part.label if n in parts else f"the {n}" for n in names)
+
+
+def _met(best: Next, deed: Probed) -> bool:
+    return deed.counts and best.kind in ("measure", "prove") and _key(deed) == _key(probe(best))
 
 
 def _over(taken: float, allowed: float, none_left: float) -> float:

@@ -155,13 +155,24 @@ def answer_at(told: HiddenVehicle, hidden: Sequence[HiddenFault], heard: Heard, 
     if not step.evidence:
         return NOT_SURE
 
+    if (sound := by_ear(step, heard)) is not None:
+        return sound
+
     def odds(choice: str) -> float:
         table = step.evidence[choice]
-        if any(sound in table for sound in Heard):
-            return table.get(heard, table["otherwise"])
         return max((table[family] for family in families if family in table), default=table["otherwise"])
 
     return max(step.evidence, key=odds)
+
+
+def by_ear(step: Step, heard: Heard) -> str | None:
+    """The choice at a step that asks for what is heard; None at one that asks for something else."""
+    if step.field == "symptom":
+        return str(heard)
+    tables = step.evidence
+    if not any(sound in table for table in tables.values() for sound in Heard):
+        return None
+    return max(tables, key=lambda choice: tables[choice].get(heard, tables[choice]["otherwise"]))
 
 
 def tolerances(scenario: HiddenVehicle, circuit: Circuit) -> dict[str, float]:

@@ -327,8 +327,9 @@ class BenchScreen(UnderBoxes[Path]):
 
         def picked(names: tuple[str, ...] | None) -> None:
             if names and self._do(Repaired(repair=names[0])):
-                self.say("Done. Measure the same span again to prove it.")
-                self._guide()
+                done = f"Done: {repairs[names[0]].label}. The meter reads the repaired vehicle now."
+                self.say(f"{done} Measure the same span again to prove it.")
+                self._guide(done)
 
         self.app.push_screen(Pick("Which repair do you do?", items), picked)
 
@@ -339,7 +340,9 @@ class BenchScreen(UnderBoxes[Path]):
 
         def picked(names: tuple[str, ...] | None) -> None:
             if names and self._do(SideNamed(side=sides[names[0]])):
-                self.say(f"You named {dict(_SIDES)[sides[names[0]]]}.")
+                named = f"You named {dict(_SIDES)[sides[names[0]]]}."
+                self.say(named)
+                self._guide(named)
 
         self.app.push_screen(
             Pick("Which side is at fault?", [Item(str(side), words) for side, words in _SIDES]), picked
@@ -355,9 +358,27 @@ class BenchScreen(UnderBoxes[Path]):
     def _evidence(self, parts: tuple[str, ...] | None) -> None:
         if parts is None:
             return
+        if not parts:
+            self._nothing()
+            return
         if len(parts) > MOST_PARTS:
             self.say(f"! Name at most {MOST_PARTS} things; press a and answer again.")
             return
+        self._ask_readings(parts)
+
+    def _nothing(self) -> None:
+        """Nothing was marked: an answer of its own, which nobody gives by accident."""
+
+        def meant(ids: tuple[str, ...] | None) -> None:
+            if ids == ("nothing",):
+                self._ask_readings(())
+            elif ids:
+                self.action_answer()
+
+        items = [Item("something", "Something is at fault: mark it"), Item("nothing", "Nothing is at fault")]
+        self.app.push_screen(Pick("You marked nothing. Is nothing wrong?", items, at_once=False), meant)
+
+    def _ask_readings(self, parts: tuple[str, ...]) -> None:
         items = [Item(str(n), f"{n}. {_told(deed)}") for n, deed in enumerate(self.attempt.readings, start=1)]
         self.app.push_screen(Pick("Which readings show it?", items, several=True), partial(self._reasons, parts))
 
@@ -372,7 +393,8 @@ class BenchScreen(UnderBoxes[Path]):
             if text is not None:
                 evidence = sorted(map(int, readings))
                 if self._do(Concluded(parts=list(parts), evidence=evidence, reasons=text)):
-                    self.say("Your answer is down. Press i to hand in.")
+                    left = "" if self.attempt.repairs else " A repair (p) and its proof earn points too."
+                    self.say(f"Your answer is down. Press i to hand in.{left}")
 
         hint = "Say what was lost where, and what a sound one would lose."
         self.app.push_screen(AskText("Why?", hint, "", partial(typed_text, most=LONG_TEXT_MOST)), given)
@@ -424,18 +446,19 @@ class BenchScreen(UnderBoxes[Path]):
             return
         self._work_out()
 
-    def _guide(self) -> None:
+    def _guide(self, done: str = "") -> None:
+        """Say what comes next where the exercise helps, behind what was just done."""
         if self.exercise.help == "guided":
-            self._work_out()
+            self._work_out(done)
 
-    def _work_out(self) -> None:
+    def _work_out(self, done: str = "") -> None:
         failing: frozenset[int] = frozenset() if self.exercise.board else frozenset(self.attempt.bench.failing)
         events = as_job(self.exercise, self.attempt.lines, failing)
-        self.run_worker(partial(self._thought, events), thread=True, exclusive=True, group="help")
+        self.run_worker(partial(self._thought, events, done), thread=True, exclusive=True, group="help")
 
-    def _thought(self, events: list[Event]) -> None:
+    def _thought(self, events: list[Event], done: str) -> None:
         found = assess(self.desk, fold(events), "walk", cautions_read=True).next
-        self.app.call_from_thread(self.say, f"Next: {self._asked(found)}")
+        self.app.call_from_thread(self.say, f"{done} Next: {self._asked(found)}".strip())
 
     def _asked(self, found: Next) -> str:
         points, parts = self.desk.circuit.map.points, self.desk.circuit.parts

@@ -112,6 +112,9 @@ class Pick(Visit[tuple[str, ...]]):
 
     def action_take(self) -> None:
         if self.several:
+            if not self.marked and self.query_one(Input).value.strip():
+                # What the letters found is meant: nothing at all would be another answer.
+                self._mark()
             self.dismiss(tuple(self.marked))
         elif (chosen := self._chosen()) is not None:
             self.dismiss((chosen,))
