@@ -15,6 +15,7 @@ from textual.content import Content
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from wizard.circuit.heard import Heard
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import DropwalkError
 from wizard.lab.attempt import Attempt
@@ -25,16 +26,17 @@ from wizard.lab.deeds import (
     Deed,
     GroundLead,
     Helped,
+    Line,
     Listened,
     Probed,
     Rested,
     SideNamed,
     Touched,
     Warmed,
-    as_job,
 )
 from wizard.lab.exercise import Exercise, Where
 from wizard.lab.feedback import feedback_text, own_text
+from wizard.lab.hints import hint
 from wizard.lab.marking import Marker
 from wizard.lab.meter import AUTO, FUNCTIONS, OVER, RANGES, UNIT, Function
 from wizard.quantities import LONG_TEXT_MOST, parse_number, parse_quantity, typed_text
@@ -49,9 +51,8 @@ from wizard.ui.visit import Page
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.drawing import Leads, Row, draw, short_name
-from wizard.walk.events import CautionsRead, Event, Repaired
-from wizard.walk.state import fold
-from wizard.walk.walker import assess
+from wizard.walk.events import CautionsRead, Repaired
+from wizard.walk.flow import EACH_PART
 
 _REST_MINUTES = 2.0
 _NAME_MOST = 60
@@ -118,7 +119,7 @@ class BenchScreen(UnderBoxes[Path]):
     BenchScreen #side { width: 44%; min-width: 34; padding: 0 1; }
     BenchScreen #display { height: 3; padding: 1 1 0 1; background: $panel; color: $primary; text-style: bold; }
     BenchScreen #setting { height: 4; padding: 0 1; background: $panel; }
-    BenchScreen #said { height: 3; padding: 0; }
+    BenchScreen #said { height: auto; min-height: 3; max-height: 10; padding: 0; }
     BenchScreen #log { height: 1fr; }
     """
     AUTO_FOCUS = "OptionList"
@@ -452,12 +453,12 @@ class BenchScreen(UnderBoxes[Path]):
             self._work_out(done)
 
     def _work_out(self, done: str = "") -> None:
-        failing: frozenset[int] = frozenset() if self.exercise.board else frozenset(self.attempt.bench.failing)
-        events = as_job(self.exercise, self.attempt.lines, failing)
-        self.run_worker(partial(self._thought, events, done), thread=True, exclusive=True, group="help")
+        lines, bench = list(self.attempt.lines), self.attempt.bench
+        thought = partial(self._thought, lines, frozenset(bench.failing), bench.heard, done)
+        self.run_worker(thought, thread=True, exclusive=True, group="help")
 
-    def _thought(self, events: list[Event], done: str) -> None:
-        found = assess(self.desk, fold(events), "walk", cautions_read=True).next
+    def _thought(self, lines: list[Line], failing: frozenset[int], heard: Heard | None, done: str) -> None:
+        found = hint(self.exercise, self.desk, lines, failing, heard)
         self.app.call_from_thread(self.say, f"{done} Next: {self._asked(found)}".strip())
 
     def _asked(self, found: Next) -> str:
@@ -471,7 +472,9 @@ class BenchScreen(UnderBoxes[Path]):
             case "repair":
                 return f"the readings call for it: {self.desk.circuit.repairs[found.repair or ''].label}."
             case "ask":
-                return self.desk.flow.steps[found.step or ""].title
+                step = self.desk.flow.steps[found.step or ""]
+                how = "t at its end" if EACH_PART in step.choices else "e"
+                return f"{step.title}: {how}."
             case _:
                 return found.why
 
