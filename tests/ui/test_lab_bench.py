@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from textual.widgets import Input, Static
 
 from tests.lab.shipped import set_exercise
 from wizard.lab.attempt import Attempt
-from wizard.lab.deeds import Probed
+from wizard.lab.deeds import Concluded, Probed
 from wizard.lab.exercise import Feedback
 from wizard.lab.given import Given, answer_at_once
 from wizard.lab.handin import read_handin
@@ -238,6 +239,50 @@ async def test_what_was_done_is_said_before_what_comes_next(tmp_path: Path) -> N
             said = str(bench(app).query_one("#said", Static).render())
             assert words in said
             assert "Next: " in said
+
+
+async def test_what_still_earns_points_is_said_until_it_is_done(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("nothing-wrong")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+
+    async def said_after_answering(pilot: Pilot[Any]) -> str:
+        await press(pilot, "a", *"negative", "enter", "enter", "enter")
+        return str(bench(app).query_one("#said", Static).render())
+
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        side, repair, proof = "the side at fault (d)", "the repair (p)", "proves the repair"
+        said = await said_after_answering(pilot)
+        assert side in said
+        assert repair in said
+        # So it is said once more before nothing can be added.
+        await press(pilot, "i")
+        assert "the repair (p)" in text_of(app)
+        await press(pilot, "escape", "d", "enter", "p", "enter")
+        said = await said_after_answering(pilot)
+        assert (side in said, repair in said, proof in said) == (False, False, True)
+        await measure(pilot, app, "starter-case", "battery-negative-post")
+        assert await said_after_answering(pilot) == "Your answer is down. i hands in."
+
+
+async def test_whoever_answers_nothing_is_not_sent_to_repair(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    attempt = Attempt.begin(exercise, desk, "A. Learner", tmp_path, 1, lambda: datetime.now(UTC))
+    attempt.do(Concluded())
+    assert attempt.unearned == ["side"]
+
+
+async def test_all_that_is_said_of_a_repair_and_what_comes_next_is_seen(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        await press(pilot, "p", *"ground", "space", *"block", "enter")
+        said = str(bench(app).query_one("#said", Static).render())
+        left = bench(app).query_one("#said").region.x
+        beside = " ".join(" ".join(line[left:] for line in text_of(app).splitlines()).split())
+        assert "Next: " in said
+        assert said in beside
 
 
 async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) -> None:

@@ -6,16 +6,18 @@ import re
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 from wizard.errors import DropwalkError
 from wizard.lab.bench import Bench
 from wizard.lab.classroom import ENDING
-from wizard.lab.deeds import Concluded, Deed, Line, Probed, Repaired
+from wizard.lab.deeds import Concluded, Deed, Line, Probed, Repaired, SideNamed
 from wizard.lab.exercise import Exercise
 from wizard.lab.handin import HandIn, read_handin, sheet_of, write_handin
 from wizard.walk.desk import Desk
 
 _DRAFT = ".draft.json"
+Earns = Literal["side", "repair", "proof"]
 
 
 class Attempt:
@@ -69,6 +71,22 @@ class Attempt:
     def answered(self) -> bool:
         """Whether the student's answer is among the deeds."""
         return any(isinstance(line.deed, Concluded) for line in self.lines)
+
+    @property
+    def unearned(self) -> list[Earns]:
+        """What the scheme gives points for and was not done yet; whoever says that nothing is wrong repairs nothing."""
+        scheme, deeds = self.exercise.scheme, [line.deed for line in self.lines]
+        answer = next((deed for deed in reversed(deeds) if isinstance(deed, Concluded)), None)
+        repaired = [number for number, deed in enumerate(deeds) if isinstance(deed, Repaired)]
+        left: list[Earns] = []
+        if scheme.side and not any(isinstance(deed, SideNamed) for deed in deeds):
+            left.append("side")
+        if not scheme.repair or (answer is not None and not answer.parts and not repaired):
+            return left
+        if not repaired:
+            return [*left, "repair"]
+        proved = any(isinstance(deed, Probed) and deed.counts for deed in deeds[repaired[-1] :])
+        return left if proved else [*left, "proof"]
 
     def do(self, deed: Deed) -> Deed:
         """Do this now; it comes back with what was shown or heard. Raises DropwalkError when it can't be kept."""

@@ -18,7 +18,7 @@ from textual.widgets.option_list import Option
 from wizard.circuit.heard import Heard
 from wizard.diagnosis.faults import NO_REPAIR
 from wizard.errors import DropwalkError
-from wizard.lab.attempt import Attempt
+from wizard.lab.attempt import Attempt, Earns
 from wizard.lab.deeds import (
     MOST_EVIDENCE,
     MOST_PARTS,
@@ -65,6 +65,11 @@ _SIDES: tuple[tuple[Where, str], ...] = (
     ("engine", "the engine"),
     ("nothing", "nothing is wrong"),
 )
+_EARNS: dict[Earns, str] = {
+    "side": "the side at fault (d)",
+    "repair": "the repair (p) and a reading that proves it",
+    "proof": "a reading that proves the repair",
+}
 _KEYS: list[Key] = [
     ("r", "red here"),
     ("b", "black here"),
@@ -394,15 +399,19 @@ class BenchScreen(UnderBoxes[Path]):
             if text is not None:
                 evidence = sorted(map(int, readings))
                 if self._do(Concluded(parts=list(parts), evidence=evidence, reasons=text)):
-                    left = "" if self.attempt.repairs else " A repair (p) and its proof earn points too."
-                    self.say(f"Your answer is down. Press i to hand in.{left}")
+                    self.say(f"Your answer is down. {self._left()}i hands in.")
 
         hint = "Say what was lost where, and what a sound one would lose."
         self.app.push_screen(AskText("Why?", hint, "", partial(typed_text, most=LONG_TEXT_MOST)), given)
 
+    def _left(self) -> str:
+        """What still earns points; nothing when all of it was done."""
+        left = [_EARNS[one] for one in self.attempt.unearned]
+        return f"Still to earn points by: {', '.join(left)}. " if left else ""
+
     def action_hand_in(self) -> None:
         warning = "" if self.attempt.answered else "You have given no answer yet. "
-        question = f"{warning}After this nothing can be added. Hand in?"
+        question = f"{warning}{self._left()}After this nothing can be added. Hand in?"
         self.app.push_screen(Confirm("Hand in", question, "hand in", "not yet"), self._hand_in)
 
     def _hand_in(self, yes: bool | None) -> None:
@@ -521,7 +530,7 @@ class BenchScreen(UnderBoxes[Path]):
             lines.append(f"Red    {short_name(self.red) if self.red else 'on nothing'}")
             lines.append(f"Black  {short_name(self.black) if self.black else 'on nothing'}")
         ground = "" if self.attempt.bench.ground_lead_on else ", ground lead off"
-        lines.append(f"Start held for {self.hold_s:g} s by h{ground}")
+        lines.append(f"h holds start for {self.hold_s:g} s{ground}")
         self.query_one("#setting", Static).update("\n".join(lines))
         told = [f"{n:>2}. {_told(deed)}" for n, deed in enumerate(self.attempt.readings, start=1)]
         self.query_one("#log", Static).update("\n".join(reversed(told)))

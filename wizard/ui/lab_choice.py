@@ -52,7 +52,7 @@ class LabChoice:
         except DropwalkError as error:
             self._say(f"! {error}")
             return
-        hint = "It goes on your hand-in; with the name of an attempt that was broken off, that one goes on."
+        hint = "It goes on your hand-in. To go on with an attempt, type the same name again."
         names = going_on(self._folder, given.exercise.exercise)
         self._app.push_screen(
             AskText("Your name", hint, names[0] if names else "", checked_name), partial(self._named, given)
