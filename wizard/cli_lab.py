@@ -26,6 +26,7 @@ _FOLDER = click.Path(path_type=Path, file_okay=False)
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
 # What serving imports that comes with the extra `lab` alone.
 _SERVES = ("textual_serve", "aiohttp")
+_THERE = "{path} is there already; name another file"
 _EVERYWHERE = ("0.0.0.0", "::", "")
 _WIDER = (
     "! {host} can be reached by others on this network, without a password and without encryption. Whoever opens it "
@@ -91,7 +92,7 @@ def new(
     title: str | None,
     board: bool,
 ) -> None:
-    """Make an exercise by choices, or at random by its level from a seed.
+    """Make an exercise by choices, or at random from a seed.
 
     One that the wizard itself can't solve is not written.
     """
@@ -172,10 +173,11 @@ def bench(exercise: str, student: str, to: Path, served: bool) -> None:
     "--feedback", is_flag=True, help="Show the answer and the marks of an open exercise right after each hand-in."
 )
 def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None:
-    """Serve an exercise's bench to browsers; the answer stays on this machine.
+    """Serve a bench to browsers; the answer stays on this machine.
 
     Without --feedback a student sees the answer when you show it: the first to finish can't tell the others.
-    On this machine alone unless --host says otherwise. Needs the extra `lab`, in a clone: pip install ".[lab]".
+    On this machine alone unless --host says otherwise. Needs the extra `lab`, in the clone:
+    .venv/bin/pip install '.[lab]'
     """
     if host in _EVERYWHERE:
         raise DropwalkError(f"{host} is no address that a browser can open; give this machine's own on the network")
@@ -185,7 +187,7 @@ def serve(exercise: str, to: Path, host: str, port: int, feedback: bool) -> None
     except ModuleNotFoundError as error:
         if (error.name or "").split(".")[0] not in _SERVES:
             raise
-        raise DropwalkError("serving needs the extra `lab`; in the clone run: pip install '.[lab]'") from None
+        raise DropwalkError("serving needs the extra `lab`; in the clone run: .venv/bin/pip install '.[lab]'") from None
     from wizard.lab.attempt import make_folder
 
     if host not in _LOOPBACK:
@@ -212,7 +214,7 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
     files = handins_in(folder)
     for path in (to, plot):
         if path is not None:
-            _refuse_old(path)
+            _refuse_before(path)
     classroom = Classroom(_finder(exercises))
     with click.progressbar(classroom.mark(files), length=len(files), label="Marking", file=sys.stderr) as marked:
         rows = sorted(marked, key=lambda row: row.file)
@@ -234,7 +236,7 @@ def mark(folder: Path, to: Path, plot: Path | None, exercises: Path | None) -> N
 @click.argument("file", metavar="HANDIN", type=click.Path(path_type=Path))
 @click.option("--exercises", type=_FOLDER, help="Folder of your own exercises, sealed ones too.")
 def feedback(file: Path, exercises: Path | None) -> None:
-    """Explain one hand-in's mark, and show the walk beside the best one."""
+    """Explain one hand-in's mark, and show its walk beside the best."""
     from wizard.lab.feedback import feedback_text
     from wizard.lab.handin import read_handin
     from wizard.lab.marking import Marker
@@ -337,18 +339,20 @@ def _as_yaml(data: dict[str, Any]) -> str:
     return out.getvalue()
 
 
-def _refuse_old(path: Path) -> None:
+def _refuse_before(path: Path) -> None:
+    """Say before long work that what comes of it could not be written."""
     if path.exists():
-        raise DropwalkError(f"{path} is there already; name another file")
+        raise DropwalkError(_THERE.format(path=path))
+    if not path.parent.is_dir():
+        raise DropwalkError(f"{path} can't be written: there is no folder {path.parent}")
 
 
 def write_new(path: Path, text: str) -> None:
     """Write a new file; one that is there is kept."""
-    _refuse_old(path)
     try:
         with path.open("x", encoding="utf-8") as out:
             out.write(text)
     except FileExistsError:
-        raise DropwalkError(f"{path} is there already; name another file") from None
+        raise DropwalkError(_THERE.format(path=path)) from None
     except OSError as error:
         raise DropwalkError(f"{path} can't be written: {error.strerror or error}") from None

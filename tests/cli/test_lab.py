@@ -22,6 +22,12 @@ from wizard.lab.marking import Marker
 PASSPHRASE = {"DROPWALK_PASSPHRASE": "seven brass lugs"}
 
 
+def test_the_commands_are_told_in_whole_sentences(run):
+    commands = run("lab", "--help").stdout.partition("Commands:")[2]
+    assert "serve " in commands
+    assert "..." not in commands
+
+
 def test_every_shipped_exercise_is_listed_the_first_lesson_first(run):
     lines = run("lab", "list").stdout.splitlines()
     assert {line.split()[0] for line in lines} == set(NAMES)
@@ -78,13 +84,14 @@ def test_a_port_that_is_taken_is_said_with_exit_code_2(run):
 
 
 @pytest.mark.parametrize("module", ["aiohttp", "textual_serve"])
-def test_serving_without_the_extra_says_what_to_install(run, monkeypatch, module):
+def test_serving_without_the_extra_says_what_to_install(run, tmp_path, monkeypatch, module):
     for name in [name for name in sys.modules if name.split(".")[0] == module or name == "wizard.ui.lab_serve"]:
         monkeypatch.delitem(sys.modules, name)
     monkeypatch.setitem(sys.modules, module, None)
     done = run("lab", "serve", "first-clamp", "--to", "x")
     assert done.exit_code == 2
-    assert "serving needs the extra `lab`" in done.stderr
+    assert "serving needs the extra `lab`; in the clone run: .venv/bin/pip install '.[lab]'" in done.stderr
+    assert not (tmp_path / "x").exists()
     # A name that is wrong is told first.
     done = run("lab", "serve", "no-such-exercise", "--to", "x")
     assert "no-such-exercise" in done.stderr
@@ -162,6 +169,10 @@ def test_a_class_is_marked_into_a_table_with_a_plot(run, tmp_path):
     assert again.exit_code == 2
     assert "is there already" in again.stderr
     assert "not marked" not in again.stderr
+    nowhere = run("lab", "mark", folder, "--to", "new.csv", "--plot", "nowhere/marks.svg")
+    assert nowhere.exit_code == 2
+    assert "there is no folder nowhere" in nowhere.stderr
+    assert not (tmp_path / "new.csv").exists()
     told = run("lab", "feedback", folder / "b.handin.json")
     assert f"{float(rows[1]['total']):g} of 100 points" in told.stdout
 

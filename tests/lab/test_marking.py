@@ -227,6 +227,9 @@ def test_a_damaged_hand_in_does_not_stop_the_rest(tmp_path: Path) -> None:
     assert summary.count == 3
     assert "first-clamp: 3 hand-ins" in summary_text(summary)
     assert summary_svg([summary]).count("<rect") == 1 + len(summary.lost)
+    [alone] = summaries(rows[:1])
+    assert summary_text(alone).startswith(f"first-clamp: 1 hand-in, {alone.mean:.0f} of 100\n")
+    assert "first-clamp: 1 hand-in, " in summary_svg([alone])
 
 
 def test_several_processes_mark_as_one_does(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -186,11 +186,16 @@ def _handins(count: int) -> str:
     return f"{count} {'hand-in' if count == 1 else 'hand-ins'}"
 
 
+def _points(summary: Summary) -> str:
+    if summary.count == 1:
+        return f"{summary.mean:.0f} of {FULL_MARKS}"
+    return f"mean {summary.mean:.0f} of {FULL_MARKS}, {summary.lowest:.0f} to {summary.highest:.0f}"
+
+
 def summary_text(summary: Summary) -> str:
     """The summary with its bars, for a terminal."""
     lines = [
-        f"{summary.exercise}: {_handins(summary.count)}, mean {summary.mean:.0f} of {FULL_MARKS}, "
-        f"{summary.lowest:.0f} to {summary.highest:.0f}",
+        f"{summary.exercise}: {_handins(summary.count)}, {_points(summary)}",
         "  points lost, of those to be had",
     ]
     for what, share in sorted(summary.lost.items(), key=lambda pair: -pair[1]):
@@ -210,7 +215,7 @@ def summary_svg(found: list[Summary]) -> str:
     body: list[str] = []
     top = 10
     for summary in found:
-        heading = f"{summary.exercise}: {_handins(summary.count)}, mean {summary.mean:.0f}. Share of points lost"
+        heading = f"{summary.exercise}: {_handins(summary.count)}, {_points(summary)}. Share of points lost"
         body.append(f'<text x="8" y="{top + 16}" font-weight="bold">{escape(heading)}</text>')
         top += _TOP_PX
         for what, share in sorted(summary.lost.items(), key=lambda pair: -pair[1]):
