@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from driven import Bay, Open
 from textual import events
-from textual.widgets import Input, Static
+from textual.widgets import Input, OptionList, Static
 
 from wizard.circuit.map import Kind
 from wizard.errors import DropwalkError
@@ -403,6 +403,19 @@ async def test_what_is_pasted_is_text_and_a_key_before_enter_still_works(bay: Op
         driven.app.post_message(events.Key("enter", "\r"))
         await driven.settle()
         assert len(driven.job.session.state.readings) == 3
+
+
+async def test_letters_in_a_row_come_first_in_a_list(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.press("j")
+        for character in "b stud":
+            await driven.press("space" if character == " " else character)
+        page = driven.app.screen
+        assert isinstance(page, Pick)
+        option = page.query_one(OptionList).highlighted_option
+        assert option is not None
+        assert "b stud" in str(option.prompt).lower()
 
 
 @pytest.mark.parametrize("text", ["open", "120mV", "700 mV", "0.4 0.9", ".35v", "o"])

@@ -423,6 +423,32 @@ def test_a_battery_does_not_rise_when_start_is_held(front_desk: Desk, held_v: fl
     assert any("Was start held?" in warning for warning in warnings) is told
 
 
+def test_a_reading_that_was_read_again_is_set_aside(front_desk: Desk) -> None:
+    """A probe on the bolt read nothing where the loop loses a volt; the reading after it tells."""
+    span = {"state": "cranking", "red": "battery-positive-post", "black": "starter-b-stud"}
+    readings = [
+        ("motor-stud", 1.3),
+        ("starter-lug", 0.12),
+        ("starter-b-stud", 0.01),
+        ("starter-b-stud", 1.25),
+    ]
+    log: list[Event] = [Started(title="", complaint=Complaint(circuit="front-battery")), _CHARGED]
+    log += [_posts("cranking", 10.9), ReadingTaken(state="cranking", red="motor-stud", black="starter-case", value=9.4)]
+    log += [ReadingTaken.model_validate({**span, "black": black, "value": volts}) for black, volts in readings]
+    warnings = assess(front_desk, fold(log[:-1]), cautions_read=True).warnings
+    assert any("Reading 6 (0.01 V) does not fit" in warning for warning in warnings)
+    warnings = assess(front_desk, fold(log), cautions_read=True).warnings
+    assert "Reading 6 (0.01 V) is set aside: it was read again as 7." in warnings
+    assert not any("take it again" in warning for warning in warnings)
+
+
+def test_nobody_turns_an_engine_by_hand_before_the_meter_was_on_it(remote_desk: Desk) -> None:
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.ONE_CLICK, intermittent=True)
+    log: list[Event] = [Started(title="", complaint=complaint)]
+    first = assess(remote_desk, fold(log), "fastest", cautions_read=True).next
+    assert first.kind == "measure"
+
+
 def test_a_sound_circuit_never_reads_more_than_its_battery_has(front_desk: Desk) -> None:
     log = [Started(title="", complaint=Complaint(circuit="front-battery")), _CHARGED, _posts("cranking", 11.0)]
     for reading in assess(front_desk, fold(log), cautions_read=True).readings:

@@ -144,6 +144,8 @@ class Pick(Visit[tuple[str, ...]]):
             for item in self.items
             if all(word in f"{item.label} {item.id} {item.remark}".lower() for word in words)
         ]
+        # Letters in a row as they were typed go before letters that are somewhere in it.
+        found.sort(key=lambda item: self._listed.lower() not in f"{item.label} {item.remark}".lower())
         options = self.query_one(OptionList)
         options.clear_options()
         options.add_options([Option(self._line(item), id=item.id) for item in found])

@@ -223,6 +223,11 @@ def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[Span
                 f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open{or_else}."
             )
     for m in doubted(belief):
+        again = [t.measurement.number for t in case.taken if t.measurement.what == m.what]
+        again = [number for number in again if number > m.number and belief.doubt.get(number, 0.0) < DOUBTED]
+        if again:
+            told.append(f"Reading {m.number} ({shown_value(m)}) is set aside: it was read again as {again[-1]}.")
+            continue
         told.append(
             f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(belief, m)}. Check the leads, the points and "
             "the load, and take it again."
@@ -236,7 +241,8 @@ def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[Sp
     for small in undersized(circuit, readings, views):
         part = circuit.parts[small.part].part
         lost, allowed = show_against(small.sound_v, small.limit_v)
-        numbers = ", ".join(str(r.id) for r in readings if r.meaning == "too-small" and r.counts)
+        ids = [str(r.id) for r in readings if r.meaning == "too-small" and r.counts]
+        numbers = f"{'reading' if len(ids) == 1 else 'readings'} {' and '.join(ids)}"
         if small.alone:
             said = (
                 f"{capitalised(part.label)} is too small for its length: sound {part.size} loses about {lost} at this "
@@ -244,7 +250,7 @@ def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[Sp
             )
         else:
             said = (
-                f"Over the limit, yet as sound parts of these sizes read (reading {numbers}): the run as a whole is "
+                f"Over the limit, yet as sound parts of these sizes read ({numbers}): the run as a whole is "
                 f"too small for its length. A larger cable in place of the {part.label} wins most volts back."
             )
         told.append(f"{said} Keep looking for what comes and goes.")

@@ -22,6 +22,8 @@ _WORTH_BITS = 0.03
 _SUSPECTED = 0.04
 # What is heard clears the control side when its parts have less than this together.
 _BY_SOUND = 0.1
+# What takes this long by hand waits until the meter was on it once with start held.
+_LONG_MINUTES = 5.0
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
 _MOVABLE, _MOVED_MOST = 0.002, 20
 
@@ -134,9 +136,15 @@ class Search:
                 continue
             if (step.when == "intermittent") != provoking:
                 continue
+            if step.minutes >= _LONG_MINUTES and not self._loaded():
+                continue
             tables = {choice: step.evidence_for(choice) for choice in self.choices(step)}
             asked.append(Question(name, step.minutes, {choice: table for choice, table in tables.items() if table}))
         return asked
+
+    def _loaded(self) -> bool:
+        """Whether anything was read with start held yet."""
+        return any(taken.measurement.what.state == "cranking" for taken in self.case.taken)
 
     def _worthwhile(self, tests: Sequence[Observable], questions: Sequence[Question]) -> list[Prospect]:
         """Tests that promise enough, the best for its minutes first.
