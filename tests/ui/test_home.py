@@ -11,6 +11,7 @@ from wizard.record.session import Session
 from wizard.record.store import Store
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.help_page import HelpPage
+from wizard.ui.job import JobScreen
 from wizard.ui.keybar import KeyBar
 from wizard.ui.tour import Tour
 from wizard.walk.events import Complaint, ReadingTaken
@@ -58,6 +59,13 @@ async def test_only_keys_that_do_something_are_offered(bay: Open, store: Store) 
         assert "Esc all of them again" in keys(driven)
         await driven.press("escape")
         assert "Enter open" in keys(driven)
+
+
+async def test_enter_opens_a_job_after_a_look_into_an_empty_archive(bay: Open, store: Store) -> None:
+    begin(store)
+    async with bay() as driven:
+        await driven.press("z", "escape", "enter")
+        assert isinstance(driven.app.screen, JobScreen)
 
 
 async def test_escape_leaves_the_archive(bay: Open, store: Store) -> None:

@@ -146,6 +146,9 @@ class HomeScreen(UnderBoxes[None]):
         if ids:
             on = next((name for name in (self._opened, before) if name in ids), ids[0])
             options.highlighted = ids.index(on)
+            if self.focused is None:
+                # An empty list is not shown, and what is not shown keeps no keys.
+                options.focus()
         return ids
 
     def _keys(self, *, any_listed: bool, finding: bool) -> list[Key]:
