@@ -8,7 +8,7 @@ import pytest
 
 from tests.lab.shipped import NAMES, set_exercise
 from tests.lab.students import Student, any_student
-from wizard.lab.deeds import Concluded, Helped, Probed, Touched, Warmed
+from wizard.lab.deeds import Concluded, Deed, GroundLead, Helped, Probed, Touched, Warmed
 from wizard.lab.hints import hint
 from wizard.lab.marking import Judged, Marker
 from wizard.lab.solving import probe
@@ -17,6 +17,11 @@ from wizard.walk.events import Repaired
 
 BATTERY = Probed(red="battery-positive-post", black="battery-negative-post", held_s=0.0)
 POSITIVE = Probed(red="battery-positive-post", black="starter-b-stud", held_s=5.0)
+
+
+CRANKED = BATTERY.model_copy(update={"held_s": 5.0})
+GROUND = Probed(red="starter-case", black="battery-negative-post", held_s=5.0)
+LUG = Probed(red="starter-lug", black="motor-stud", held_s=5.0)
 
 
 @cache
@@ -33,13 +38,20 @@ def steps_of(student: Student) -> tuple[Judged, ...]:
     return marker(student.exercise.exercise).mark(student.do(Concluded(reasons="none")).hand_in()).steps
 
 
-def obedient(name: str, seed: int, *, asks: bool = False) -> Student:
+def told(student: Student) -> Next:
+    """What the bench tells this student next; it puts that down."""
+    found = next_for(student)
+    reading = found.kind in ("measure", "prove")
+    held = found.state == "cranking"
+    student.do(Helped(red=found.red, black=found.black, clamp=found.clamp, held=held) if reading else Helped())
+    return found
+
+
+def obedient(name: str, seed: int) -> Student:
     """Does whatever the bench says is next, up to the repair."""
     student = Student(*set_exercise(name), seed=seed).read_cautions()
     for _ in range(30):
-        if asks:
-            student.do(Helped())
-        found = next_for(student)
+        found = told(student)
         if found.kind == "repair":
             return student.do(Repaired(repair=found.repair or ""))
         if found.kind == "finish":
@@ -48,27 +60,43 @@ def obedient(name: str, seed: int, *, asks: bool = False) -> Student:
     raise AssertionError("it goes on for ever")
 
 
-@pytest.mark.parametrize(
-    ("name", "asks"),
-    [("first-clamp", False), ("flat-battery", False), ("burnt-contacts", True), ("silent-switch", True)],
-)
+@pytest.mark.parametrize("name", ["first-clamp", "flat-battery", "burnt-contacts", "silent-switch"])
 @pytest.mark.parametrize("seed", [1, 2])
-def test_who_does_what_the_bench_says_meets_every_best_test(name: str, asks: bool, seed: int) -> None:
-    steps = steps_of(obedient(name, seed, asks=asks))
+def test_who_does_what_the_bench_says_meets_every_best_test(name: str, seed: int) -> None:
+    steps = steps_of(obedient(name, seed))
     assert steps
     assert [step for step in steps if not step.same] == []
 
 
-def test_what_the_bench_did_not_say_is_held_against_the_best_alone() -> None:
-    """The walk begins with the battery at rest; where no help was asked for, that is no excuse."""
-    silent = Student(*set_exercise("burnt-contacts"), seed=1).read_cautions()
-    assert next_for(silent).step == "battery-resting"
-    told = Student(*set_exercise("burnt-contacts"), seed=1).read_cautions().do(Helped())
-    [alone], [hinted] = steps_of(silent.do(BATTERY)), steps_of(told.do(BATTERY))
-    assert (alone.same, hinted.same, hinted.hinted) == (False, True, True)
-    # What was told is followed once.
-    again = Student(*set_exercise("burnt-contacts"), seed=1).read_cautions().do(Helped(), BATTERY, BATTERY)
-    assert [step.same for step in steps_of(again)] == [True, False]
+REST = Helped(red="battery-positive-post", black="battery-negative-post")
+
+
+@pytest.mark.parametrize(
+    ("deeds", "met"),
+    [
+        # The walk begins with the battery at rest; where nobody was told so, that is no excuse.
+        ((BATTERY,), [False]),
+        ((REST, BATTERY), [True]),
+        # What was told is followed once.
+        ((REST, BATTERY, BATTERY), [True, False]),
+        # A hand-in that claims to have been told what the bench never tells.
+        ((Helped(red="starter-lug", black="motor-stud", held=True), LUG), [False]),
+    ],
+)
+def test_only_what_the_bench_told_is_met_beside_the_best(deeds: tuple[Deed, ...], met: list[bool]) -> None:
+    student = Student(*set_exercise("burnt-contacts"), seed=1).read_cautions().do(*deeds)
+    assert [step.same for step in steps_of(student)] == met
+
+
+def test_what_a_wrong_reading_led_the_bench_to_say_is_met_as_well() -> None:
+    """With the ground lead off every drop reads nothing, and the bench asks for what a true meter would not."""
+    exercise, desk = set_exercise("first-clamp")
+    true, student = (Student(exercise, desk, seed=1).read_cautions().do(BATTERY, CRANKED) for _ in range(2))
+    true.do(POSITIVE, GROUND)
+    student.do(GroundLead(on=False), POSITIVE, GROUND, GroundLead(on=True))
+    found = told(student)
+    assert probe(found) != probe(next_for(true))
+    assert steps_of(student.do(probe(found)))[-1].hinted
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -15,7 +15,7 @@ from textual.widgets import Input, Static
 
 from tests.lab.shipped import set_exercise
 from wizard.lab.attempt import Attempt
-from wizard.lab.deeds import Concluded, Probed
+from wizard.lab.deeds import Concluded, Helped, Probed
 from wizard.lab.exercise import Feedback
 from wizard.lab.given import Given, answer_at_once
 from wizard.lab.handin import read_handin
@@ -285,6 +285,26 @@ async def test_all_that_is_said_of_a_repair_and_what_comes_next_is_seen(tmp_path
         assert said in beside
 
 
+async def test_whoever_reads_what_is_said_next_is_told_so_afterwards(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        for count in range(1, 9):
+            deed = bench(app).attempt.lines[-1].deed
+            assert isinstance(deed, Helped)
+            if not (deed.red and deed.black):
+                break
+            assert "Next: red on" in str(bench(app).query_one("#said", Static).render())
+            await measure(pilot, app, deed.red, deed.black, "h" if deed.held else "space")
+            assert len(bench(app).attempt.readings) == count
+        assert "the readings call for it" in str(bench(app).query_one("#said", Static).render())
+        await press(pilot, "i", "enter")
+        told = page_text(app)
+    assert "what the bench said was next" in told
+    assert "best was" not in told
+
+
 async def test_help_is_there_only_where_the_exercise_gives_it(tmp_path: Path) -> None:
     said: dict[str, str] = {}
     for name in ("first-clamp", "burnt-contacts", "nothing-wrong"):
@@ -320,7 +340,8 @@ async def test_an_exercise_is_played_from_home_and_broken_off_and_handed_in(bay:
         await driven.press("escape")
         assert "Your hand-in is" in driven.shown()
     [file] = folder.iterdir()
-    assert len(read_handin(file).lines) == 1
+    # What was told next is in it too, so that nobody is marked down for following it.
+    assert [line.deed.kind for line in read_handin(file).lines] == ["probed", "helped"]
 
 
 async def test_a_given_file_is_played_from_home(bay: Open, tmp_path: Path) -> None:

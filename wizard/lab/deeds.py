@@ -114,9 +114,18 @@ class SideNamed(Checked):
 
 
 class Helped(Checked):
-    """The next test was shown because the student asked."""
+    """The bench told what to do next: a reading, by its leads or clamp and whether start is held, or something else."""
 
     kind: Literal["helped"] = "helped"
+    red: Id | None = None
+    black: Id | None = None
+    clamp: Id | None = None
+    held: bool = False
+
+    @property
+    def what(self) -> Observable:
+        """The reading that was told; of nothing when it was something else."""
+        return Observable("cranking" if self.held else "resting", self.red or "", self.black or "", self.clamp or "")
 
 
 class Concluded(Checked):

@@ -175,24 +175,22 @@ class Marker:
         left = max(1, len(self.exercise.hidden))
         # Once enough is known, more readings of a vehicle in that state do not make it less.
         enough: Next | None = None
-        # Where the bench last told what comes next, and what had been done by then; until it was followed.
-        told: tuple[int, list[_Telling]] | None = None
+        # What the bench last told to read, where, and what had been done by then; until it was followed.
+        told: tuple[Helped, int, list[_Telling]] | None = None
         for number, line in enumerate(lines):
             deed = line.deed
             if isinstance(deed, Probed):
-                if self.exercise.help == "guided":
-                    told = number, list(done)
                 best = enough or self._best_after(done, "fastest")
                 enough = best if best.kind == "repair" else None
                 same = _met(best, deed)
-                hinted = not same and told is not None and self._hinted(deed, lines, *told, failing, heard)
+                hinted = not same and told is not None and self._hinted(deed, *told, lines, failing, heard)
                 if same or hinted:
                     told = None
                 judged.append(Judged(len(judged) + 1, self._told(deed), self._asked(best), same or hinted, hinted))
                 if deed.counts:
                     done.append(deed)
             elif isinstance(deed, Helped):
-                told = number, list(done)
+                told = deed, number, list(done)
             elif isinstance(deed, Repaired):
                 left -= 1
                 if not left:
@@ -209,18 +207,19 @@ class Marker:
     def _hinted(
         self,
         deed: Probed,
-        lines: list[Line],
+        told: Helped,
         number: int,
         done: list[_Telling],
+        lines: list[Line],
         failing: frozenset[int],
         heard: list[Heard | None],
     ) -> bool:
-        """Whether a reading is what the bench told before deed `number`.
+        """Whether a reading is what the bench told in deed `number`, and the bench did tell that.
 
-        That is the walk's next one, kept for the class as the best is; where a meter's error led the walk another way,
-        it is worked out from what this student's meter showed.
+        It told the walk's next one, which is kept for the class as the best is; where a meter's error led the walk
+        another way, it is worked out from what this student's meter showed.
         """
-        if not deed.counts:
+        if not deed.counts or _across(told.what) != _across(deed.what):
             return False
         if _met(self._best_after(done, "walk"), deed):
             return True
@@ -445,8 +444,7 @@ def _as_far_as_right(attempt: Attempt, share: float, why: str) -> tuple[float, s
 def _key(deed: _Telling) -> _Key:
     match deed:
         case Probed():
-            what = deed.what
-            return (what.state, tuple(sorted((what.red, what.black))), what.clamp)
+            return _across(deed.what)
         case Repaired():
             return (deed.kind, deed.repair)
         case Touched():
@@ -455,6 +453,11 @@ def _key(deed: _Telling) -> _Key:
             return (deed.kind, deed.step, deed.choice)
         case _:
             return (deed.kind,)
+
+
+def _across(what: Observable) -> _Key:
+    """What a reading reads, whichever lead is where."""
+    return (what.state, tuple(sorted((what.red, what.black))), what.clamp)
 
 
 def _in_order(epoch: dict[_Key, _Telling]) -> list[_Telling]:

@@ -452,8 +452,6 @@ class BenchScreen(UnderBoxes[Path]):
         if self.exercise.help == "free":
             self.say("This exercise is worked without help.")
             return
-        if self.exercise.help == "hints" and not self._do(Helped()):
-            return
         self._work_out()
 
     def _guide(self, done: str = "") -> None:
@@ -468,7 +466,21 @@ class BenchScreen(UnderBoxes[Path]):
 
     def _thought(self, lines: list[Line], failing: frozenset[int], heard: Heard | None, done: str) -> None:
         found = hint(self.exercise, self.desk, lines, failing, heard)
-        self.app.call_from_thread(self.say, f"{done} Next: {self._asked(found)}".strip())
+        self.app.call_from_thread(self._tell, found, len(lines), done)
+
+    def _tell(self, found: Next, count: int, done: str) -> None:
+        """Put down what comes next, so that it can't be marked as a wrong turn, and say it."""
+        if self.handed_in is not None:
+            return
+        if count != len(self.attempt.lines):
+            # Something else was done meanwhile.
+            self._work_out(done)
+            return
+        told = Helped()
+        if found.kind in ("measure", "prove"):
+            told = Helped(red=found.red, black=found.black, clamp=found.clamp, held=found.state == "cranking")
+        if self._do(told):
+            self.say(f"{done} Next: {self._asked(found)}".strip())
 
     def _asked(self, found: Next) -> str:
         points, parts = self.desk.circuit.map.points, self.desk.circuit.parts
