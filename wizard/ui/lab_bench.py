@@ -407,7 +407,7 @@ class BenchScreen(UnderBoxes[Path]):
     def _left(self) -> str:
         """What still earns points; nothing when all of it was done."""
         left = [_EARNS[one] for one in self.attempt.unearned]
-        return f"Still to earn points by: {', '.join(left)}. " if left else ""
+        return f"Points still to earn: {', '.join(left)}. " if left else ""
 
     def action_hand_in(self) -> None:
         warning = "" if self.attempt.answered else "You have given no answer yet. "
