@@ -20,9 +20,6 @@ from wizard.walk.flow import DAMAGE, NOT_SURE, STILL_FAILS, Step, StepKind
 from wizard.walk.judged import judged_readings
 from wizard.walk.retest import proved, told_before, unproved, won_back
 
-# Minutes to a proven repair are told up to here: with more still open, they would change with every reading.
-_TOLD_MINUTES = 120.0
-
 
 def repair_cautions(desk: Desk, repair: str) -> list[str]:
     """The cautions of a repair, by its work and the places of its parts."""
@@ -308,13 +305,8 @@ class Asking:
 
 
 def in_all(other: Next, minutes: float) -> Next:
-    """An alternative with its minutes to a proven repair, where they are few enough to be told."""
-    return other.model_copy(update={"why": f"{other.why}{told_minutes(minutes, 'In all about {} minutes.')}"})
-
-
-def told_minutes(minutes: float, text: str) -> str:
-    """A sentence with these minutes behind another; none where so much is open that no figure can be trusted."""
-    return f" {text.format(f'{minutes:.0f}')}" if minutes <= _TOLD_MINUTES else ""
+    """An alternative with its minutes to a proven repair."""
+    return other.model_copy(update={"why": f"{other.why} In all about {minutes:.0f} minutes."})
 
 
 def _label(circuit: Circuit, name: str) -> str:

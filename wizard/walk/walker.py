@@ -12,7 +12,7 @@ from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.finding import top_repair
 from wizard.diagnosis.planner import Prospect, acts
 from wizard.diagnosis.sentences import cleared, second_fault, statement
-from wizard.walk.asking import Asking, in_all, repair_cautions, told_minutes
+from wizard.walk.asking import Asking, in_all, repair_cautions
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
@@ -339,7 +339,7 @@ class _Walk:
         others = [(test.in_all, self._prospect(test, None)) for test in tests[1 : 2 if doable else 3]]
         others = sorted([*others, *doable[:1]], key=lambda pair: pair[0])
         quicker = [pair for pair in others if pair[1].kind != "measure" and pair[0] < best.in_all]
-        why = following.why + told_minutes(best.in_all, "In all about {} minutes to a proven repair.")
+        why = f"{following.why} In all about {best.in_all:.0f} minutes to a proven repair."
         if quicker:
             why += f" Quicker by the odds, and shown by nothing yet: {quicker[0][1].why}"
         return following.model_copy(
