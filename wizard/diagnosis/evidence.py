@@ -56,18 +56,20 @@ class Evidence:
     @property
     def turns_well(self) -> bool | None:
         """Whether it cranks as it should now, by what was heard; None where nobody listened."""
-        best = [max(table, key=lambda name: table[name]) for table in self._listened]
-        return all(name == Heard.CRANKS_NORMALLY for name in best) if best else None
+        heard = self._heard
+        return heard <= {Heard.CRANKS_NORMALLY} if heard else None
 
     @property
     def turns(self) -> bool:
         """Whether it was heard to turn the engine now, well or slowly."""
-        best = [max(table, key=lambda name: table[name]) for table in self._listened]
-        return bool(best) and set(best) <= {Heard.CRANKS_NORMALLY, Heard.CRANKS_SLOWLY}
+        heard = self._heard
+        return bool(heard) and heard <= {Heard.CRANKS_NORMALLY, Heard.CRANKS_SLOWLY}
 
     @property
-    def _listened(self) -> list[Mapping[str, float]]:
-        return [table for table in self.tables if any(heard in table for heard in Heard)]
+    def _heard(self) -> set[str]:
+        """What each answer of someone who listened speaks for most."""
+        listened = (table for table in self.tables if any(heard in table for heard in Heard))
+        return {max(table, key=lambda name, table=table: table[name]) for table in listened}
 
     @property
     def now(self) -> Context:

@@ -11,11 +11,9 @@ from wizard.ui.target import Target
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name
-from wizard.walk.flow import Step
+from wizard.walk.flow import LONG_MINUTES, Step
 
 _HOLD = "Hold start for up to 5 s and read. Let go at once if it stands still."
-# A question that takes this long says so.
-_LONG_MINUTES = 5.0
 _STATE = {"resting": "all off", "cranking": "start held"}
 
 
@@ -142,7 +140,7 @@ def _heading(desk: Desk, step: Next, target: Target | None) -> Content:
     parts = [Content.styled(title_of(desk, step, target), "bold")]
     if target is not None:
         parts.append(Content.styled(f" {_STATE[target.state]} ", "bold reverse"))
-    if step.kind == "ask" and target is None and step.minutes and step.minutes >= _LONG_MINUTES:
+    if step.kind == "ask" and target is None and step.minutes and step.minutes >= LONG_MINUTES:
         parts.append(Content.styled(capitalised(show_minutes(step.minutes)), "$secondary"))
     if target is not None and step.acting_up and not target.chosen:
         parts.append(Content.styled(" while it fails ", "bold reverse"))

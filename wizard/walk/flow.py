@@ -25,6 +25,8 @@ DAMAGE = "damage"
 IT_FAILED = "it-failed"
 # The choice that says that a repair left things as they were.
 STILL_FAILS = "still-fails"
+# A question whose answer takes at least this long says so, and waits until something was read.
+LONG_MINUTES = 5.0
 ROLES = (
     "battery.positive",
     "battery.negative",

@@ -12,7 +12,7 @@ from wizard.diagnosis.finding import ENOUGH, direct_tests, surely_needed, top_re
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-from wizard.walk.flow import EACH_PART, Step
+from wizard.walk.flow import EACH_PART, LONG_MINUTES, Step
 
 # A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
 _LIKELIER_THAN_NOT = 0.5
@@ -22,8 +22,6 @@ _WORTH_BITS = 0.03
 _SUSPECTED = 0.04
 # What is heard clears the control side when its parts have less than this together.
 _BY_SOUND = 0.1
-# What takes this long by hand waits until the meter was on it once with start held.
-_LONG_MINUTES = 5.0
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
 _MOVABLE, _MOVED_MOST = 0.002, 20
 
@@ -136,7 +134,8 @@ class Search:
                 continue
             if (step.when == "intermittent") != provoking:
                 continue
-            if step.minutes >= _LONG_MINUTES and not self._loaded():
+            if step.minutes >= LONG_MINUTES and not self._loaded():
+                # What takes long by hand waits until the meter was on it once with start held.
                 continue
             tables = {choice: step.evidence_for(choice) for choice in self.choices(step)}
             asked.append(Question(name, step.minutes, {choice: table for choice, table in tables.items() if table}))
