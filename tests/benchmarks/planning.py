@@ -335,7 +335,7 @@ def puzzle_of(circuit: Circuit, fleet: Sequence[Vehicle]) -> tuple[Puzzle, list[
         np.array([repairs.index(vehicle.repair) for vehicle in fleet]),
         np.array([_told_apart(row) for row in values]),
         np.array(minutes),
-        [_showing(circuit, vehicle.site.part, tests) for vehicle in fleet],
+        [_showing(circuit, vehicle, tests) for vehicle in fleet],
     )
     return puzzle, tests
 
@@ -347,15 +347,17 @@ def _told_apart(values: Floats) -> list[int]:
     return labels.tolist()
 
 
-def _showing(circuit: Circuit, part: str, tests: Sequence[Observable]) -> list[frozenset[int]]:
-    """Sets of tests that show a part: one across it, or two from one point to its ends."""
-    first, second = circuit.parts[part].part.between
+def _showing(circuit: Circuit, vehicle: Vehicle, tests: Sequence[Observable]) -> list[frozenset[int]]:
+    """Sets of tests that show a part: one across it, or two from one point to its ends where nothing is bought."""
+    first, second = circuit.parts[vehicle.site.part].part.between
     numbers = {
         frozenset((test.red, test.black)): number
         for number, test in enumerate(tests)
         if test.state == "cranking" and not test.clamp
     }
     sets = [frozenset({numbers[frozenset((first, second))]})]
+    if circuit.repairs[vehicle.repair].fits_a_part:
+        return sets
     for point in circuit.points:
         pair = {frozenset((point, first)), frozenset((point, second))}
         if pair <= numbers.keys():

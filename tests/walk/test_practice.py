@@ -21,6 +21,7 @@ from wizard.walk.events import (
     Complaint,
     Event,
     Jumped,
+    OutOfReach,
     ReadingTaken,
     Repaired,
     Started,
@@ -466,3 +467,53 @@ def test_naming_what_woke_it_up_does_not_undo_what_was_read_before(remote_desk: 
     found = assess(remote_desk, fold(log), "fastest", cautions_read=True).finding
     assert found is not None
     assert found.repair == "clean-isolator-load-joint"
+
+
+BAD_CABLE = {
+    ("battery-positive-post", "starter-b-stud"): 0.80,
+    ("battery-positive-post", "bulkhead-starter-lug"): 0.34,
+    ("battery-positive-post", "starter-lug"): 0.79,
+}
+ACROSS = ("bulkhead-starter-lug", "starter-lug")
+
+
+def _with_cable(*more: Event, spans: Mapping[tuple[str, str], float] = BAD_CABLE) -> list[Event]:
+    complaint = Complaint(circuit="remote-battery", symptom=Heard.CRANKS_SLOWLY)
+    log: list[Event] = [Started(title="", complaint=complaint), _CHARGED, _posts("cranking", 11.2)]
+    log.append(ReadingTaken(state="cranking", clamp="rear-cable", value=AMPS))
+    log += [ReadingTaken(state="cranking", red=red, black=black, value=v) for (red, black), v in spans.items()]
+    return [*log, *more]
+
+
+def _across(volts: float) -> ReadingTaken:
+    return ReadingTaken(state="cranking", red=ACROSS[0], black=ACROSS[1], value=volts)
+
+
+@PLANS
+def test_a_cable_is_read_straight_across_before_it_is_replaced(remote_desk: Desk, plan: Plan) -> None:
+    """The difference of two readings points at it as well when one lead was on a bolt in place of its lug."""
+    answer = assess(remote_desk, fold(_with_cable()), plan, cautions_read=True)
+    assert answer.finding is None
+    assert (answer.next.kind, answer.next.red, answer.next.black) == ("measure", *ACROSS)
+    assert "the difference of readings 5 and 6 shows it" in answer.next.why
+    bad = assess(remote_desk, fold(_with_cable(_across(0.46))), plan, cautions_read=True)
+    assert bad.finding is not None
+    assert (bad.finding.repair, bad.finding.evidence) == ("replace-engine-bay-cable", [7])
+    sound = assess(remote_desk, fold(_with_cable(_across(0.07))), plan, cautions_read=True)
+    assert sound.finding is None or sound.finding.repair != "replace-engine-bay-cable"
+
+
+def test_a_cable_with_an_end_out_of_reach_is_named_by_the_difference(remote_desk: Desk) -> None:
+    """No reading straight across it can be had: two from the battery have to do."""
+    log = _with_cable(OutOfReach(point="bulkhead-starter-lug"))
+    found = assess(remote_desk, fold(log), cautions_read=True).finding
+    assert found is not None
+    assert (found.repair, found.evidence) == ("replace-engine-bay-cable", [5, 6])
+
+
+def test_a_joint_is_cleaned_on_the_difference_of_two_readings(remote_desk: Desk) -> None:
+    """Cleaning costs minutes and no part."""
+    spans = {**BAD_CABLE, ("battery-positive-post", "starter-lug"): 0.42}
+    found = assess(remote_desk, fold(_with_cable(spans=spans)), cautions_read=True).finding
+    assert found is not None
+    assert (found.repair, found.evidence) == ("clean-b-stud-joint", [6, 4])

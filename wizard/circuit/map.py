@@ -187,6 +187,11 @@ class Repair(Checked):
     cost: Annotated[float, Field(ge=0)] = 0.0
     note: LongText = ""
 
+    @property
+    def fits_a_part(self) -> bool:
+        """Whether it puts in something that has to be bought."""
+        return self.kind in (RepairKind.REPLACE, RepairKind.REROUTE)
+
 
 # Repairs that every map has: the battery, the starter, the engine, and nothing at all.
 COMMON_REPAIRS: dict[str, Repair] = {

@@ -252,6 +252,42 @@ def _number(belief: Belief, site: Site) -> int:
     return next(n for n, other in enumerate(belief.model.sites) if other is site)
 
 
+@dataclass(frozen=True)
+class Awaited:
+    """A part that only the difference of two readings shows, and the reading straight across it."""
+
+    repair: str
+    numbers: tuple[int, ...]
+    what: Observable
+
+
+def straight_across(belief: Belief, reach: Reach, repair: str, evidence: Shown) -> Awaited | None:
+    """The reading that a part still wants before it is replaced; None where it has it or can't have it.
+
+    One lead on the bolt in place of the lug makes the difference of two readings a fault of the cable between them.
+    Cleaning on such a difference costs minutes, a part costs money: it is read straight across once.
+    """
+    drop = evidence.drop
+    if len(drop.spans) < 2 or not belief.model.circuit.repairs[repair].fits_a_part:
+        return None
+    ends = {evidence.start, evidence.end}
+    if ends & reach.out_of_reach:
+        return None
+    taken = [
+        m
+        for m in belief.evidence.measurements
+        if m.context.repairs == belief.now.repairs and m.what.state == "cranking" and {m.what.red, m.what.black} == ends
+    ]
+    # Read once and in doubt, it is read once more.
+    once_more = len(taken) == 1 and belief.doubt.get(taken[0].number, 0.0) >= DOUBTED
+    if taken and not once_more:
+        return None
+    what = Observable("cranking", evidence.start, evidence.end)
+    if belief.model.healthy_volts(what) < 0.0:
+        what = Observable("cranking", evidence.end, evidence.start)
+    return Awaited(repair, drop.numbers, what)
+
+
 def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
     """Readings that would show this repair directly, the quickest first."""
     circuit = belief.model.circuit

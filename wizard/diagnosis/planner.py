@@ -193,7 +193,8 @@ def _to_finding(tests: Sequence[Prospect]) -> Callable[[Prospect], float]:
 def _minutes_to_show(belief: Belief, tests: Sequence[Observable], reach: Reach) -> tuple[Floats, float]:
     """Expected minutes to show directly whatever is at fault, after each test (m,) and without one.
 
-    A part is shown by a reading across it or by two from one point to its ends; anything else by one reading at it.
+    A part is shown by a reading across it, or, where nothing has to be bought for it, by two from one point to its
+    ends; anything else by one reading at it.
     """
     circuit, points = belief.model.circuit, belief.model.circuit.map.points
     number = {point: n for n, point in enumerate(points)}
@@ -223,7 +224,7 @@ def _minutes_to_show(belief: Belief, tests: Sequence[Observable], reach: Reach) 
             continue
         left = reached[:, start] + reached[:, end]
         done = (from_to == (start, end)).all(axis=1) | (from_to == (end, start)).all(axis=1)
-        if site.part in circuit.parts:
+        if site.part in circuit.parts and not circuit.repairs[belief.repair_of(site)].fits_a_part:
             if (seen[start] & seen[end]).any():
                 continue
             for near, far in ((start, end), (end, start)):

@@ -124,6 +124,12 @@ class Asking:
     def _reason(self, what: Observable) -> str:
         """Why a test: which suspects it tells apart."""
         circuit, belief = self.desk.circuit, self.case.belief
+        if (awaited := self.case.awaited) and awaited.what == what:
+            first, second = awaited.numbers[0], awaited.numbers[-1]
+            return (
+                f"So far only the difference of readings {first} and {second} shows it: read it straight across before "
+                f"you {circuit.repairs[awaited.repair].label}."
+            )
         if what.clamp:
             return "It ties down the cranking current, and with it what every sound part would lose."
         inside = set(circuit.path(what.red, what.black) or ())

@@ -11,7 +11,7 @@ from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import Context, Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
-from wizard.diagnosis.finding import Shown, find
+from wizard.diagnosis.finding import Awaited, Shown, find, straight_across
 from wizard.diagnosis.planner import Reach
 from wizard.walk.desk import Desk
 from wizard.walk.events import OPEN, Complaint, ReadingTaken
@@ -43,7 +43,8 @@ class Taken:
 class Case:
     """A job's readings of the circuit as it is now and the belief they lead to.
 
-    `before` is the same as it stood before the last repair, None when nothing was repaired.
+    `awaited` is the reading that has to show a part before it is named; `before` is the same case as it stood before
+    the last repair, None when nothing was repaired.
     """
 
     desk: Desk
@@ -51,6 +52,7 @@ class Case:
     taken: tuple[Taken, ...]
     belief: Belief
     found: tuple[str, Shown] | None
+    awaited: Awaited | None
     before: Case | None
     reach: Reach
 
@@ -99,7 +101,9 @@ class Case:
         last = taken[-1].measurement.what if taken else Observable("resting")
         reach = Reach(frozenset({last.red, last.black} - {""}), state.out_of_reach, complaint.clamp_meter)
         before = cls.of(desk, _before_repair(state)) if state.repairs else None
-        return cls(desk, state, taken, belief, find(belief, desk.limits), before, reach)
+        found = find(belief, desk.limits)
+        awaited = straight_across(belief, reach, *found) if found else None
+        return cls(desk, state, taken, belief, None if awaited else found, awaited, before, reach)
 
     def has(self, state: str, red: str, black: str) -> Taken | None:
         """The latest standing reading of a span, whichever way round."""

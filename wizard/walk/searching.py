@@ -150,6 +150,8 @@ class Search:
 
         When one repair is likely enough but nothing shows it yet, the quickest reading that would goes first.
         """
+        if awaited := self.case.awaited:
+            return [self._shows(awaited.what)]
         if showing := self._showing(ENOUGH):
             return showing
         repair, odds = top_repair(self.case.belief)
@@ -165,4 +167,7 @@ class Search:
             return []
         shows = (direct_tests(case.belief, repair, case.reach) for repair in surely_needed(case.belief, likely))
         direct = next(filter(None, shows), None) or []
-        return [Prospect(minutes_for(self.desk.circuit, what, case.reach), 1.0, 0.0, what=what) for what in direct]
+        return [self._shows(what) for what in direct]
+
+    def _shows(self, what: Observable) -> Prospect:
+        return Prospect(minutes_for(self.desk.circuit, what, self.case.reach), 1.0, 0.0, what=what)

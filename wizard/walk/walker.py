@@ -148,6 +148,8 @@ class _Walk:
         if case.found is not None:
             return None
         for m in doubted(case.belief):
+            if case.awaited is not None and m.what != case.awaited.what:
+                continue
             if sum(t.measurement.what == m.what for t in case.taken) < 2:
                 step = next((n for n, s in self.steps.items() if self._reads(s, m.what)), None)
                 return self.asking.again(m, step)
@@ -239,6 +241,8 @@ class _Walk:
                 seen.discard(name)
                 continue
             outcome = self._outcome(name)
+            if outcome is None and self.case.awaited is not None and step.kind is StepKind.MEASURE:
+                return self._choose(self.search.anywhere(), name)
             if outcome is None:
                 return self._at(name) or self.asking.finish(name)
             if outcome not in step.then:
