@@ -12,6 +12,7 @@ from textual.widgets import Digits, Input, OptionList, Static
 from wizard.files.settings import Layout, Light, Settings, Units, Way, read_settings
 from wizard.record.session import Session
 from wizard.record.store import Store
+from wizard.ui.app import DropwalkApp
 from wizard.ui.crank import CrankTimer
 from wizard.ui.entry import ReadingEntry
 from wizard.ui.finding_page import FindingPage
@@ -26,7 +27,7 @@ from wizard.ui.settings_page import SettingsPage, accuracy, parse_accuracy
 from wizard.ui.tour import Tour
 from wizard.ui.visit import Page
 from wizard.walk.assessment import Finding
-from wizard.walk.events import Answered, Complaint, ReadingTaken
+from wizard.walk.events import Answered, Complaint, Cranked, ReadingTaken
 
 DEMO = "parcel-van"
 
@@ -420,6 +421,52 @@ async def test_the_bell_rings_when_to_read_to_let_go_and_after_the_rest(
             clock[0] = at
             timer._tick()
         assert rung == [61, 67.5, 93.5]
+
+
+async def test_the_crank_timer_says_when_its_seconds_are_over(bay: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = [0.0]
+    start = datetime(2030, 5, 1, 9, tzinfo=UTC)
+    monkeypatch.setattr(DropwalkApp, "now", lambda _: start + timedelta(seconds=clock[0]))
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.press("t")
+        await driven.press("enter")
+        timer = driven.app.screen
+        assert isinstance(timer, CrankTimer)
+        clock[0] = 4.9
+        timer._tick()
+        await driven.settle()
+        assert "s are over" not in driven.shown()
+        clock[0] = 5.0
+        timer._tick()
+        await driven.settle()
+        assert "5 s are over: read the meter and let go" in driven.shown()
+        await driven.press("enter")
+        assert "Cranked 5 s" in driven.shown()
+
+
+async def test_enter_alone_does_not_end_the_rest_of_the_starter(bay: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = [0.0]
+    start = datetime(2030, 5, 1, 9, tzinfo=UTC)
+    monkeypatch.setattr(DropwalkApp, "now", lambda _: start + timedelta(seconds=clock[0]))
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.press("t", "enter")
+        clock[0] = 30.0
+        await driven.press("enter", "t", "enter", "space", "enter")
+        assert "Let the starter rest 2:00" in driven.shown()
+        assert "Enter does nothing while it rests: a cranks all the same" in driven.shown()
+        await driven.press("a")
+        assert "Cranking" in driven.shown()
+        clock[0] = 33.0
+        await driven.press("enter", "t")
+        clock[0] = 153.0
+        await driven.press("enter")
+        assert "Cranking" in driven.shown()
+        clock[0] = 155.0
+        await driven.press("enter")
+        seen = driven.job.session.state.standing_events()
+        assert [event.seconds for _, event in seen if isinstance(event, Cranked)] == [2, 3, 30]
 
 
 async def test_of_several_cranks_the_least_and_the_most_are_shown(bay: Open) -> None:

@@ -17,8 +17,9 @@ from wizard.ui.visit import Visit
 # US Army TM 10-3930-671-24: crank no longer than 30 s, then rest 2 min. The maker's figure wins.
 LONGEST_CRANK_S = 30.0
 REST_S = 120.0
-# A reading has settled by then; common practice, no source.
-_READ_S = 5.0
+# As long as a step has start held: a reading has settled by then; common practice, no source.
+HOLD_S = 5.0
+_SAYS = f"The wizard says when {HOLD_S:.0f} s are over, and when to stop."
 
 
 def rest_left_s(cranks: Iterable[tuple[datetime, float]], now: datetime) -> float:
@@ -47,8 +48,12 @@ class CrankTimer(Visit[float]):
     DEFAULT_CSS = """
     CrankTimer #count { height: 5; }
     """
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("enter,space", "press", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter,space", "press", show=False),
+        Binding("a", "all_the_same", show=False),
+    ]
     keys: ClassVar[list[Key]] = [("Enter", "start held, then let go"), ("Esc", "back")]
+    about = f"It says when the {HOLD_S:.0f} s that a step asks for are over, when to let go, and when the starter has rested."
 
     def __init__(self, now: Callable[[], datetime], rest_s: float, cranks: int = 0, *, bell: bool = False) -> None:
         """`cranks` is how many were timed in this job; `bell` rings when to read, to let go and to crank again."""
@@ -60,6 +65,7 @@ class CrankTimer(Visit[float]):
         self._rung: set[float] = set()
         self._opened = now()
         self._held_since: datetime | None = None
+        self._pressed_in_rest = False
 
     def body(self) -> ComposeResult:
         yield Static("", id="count", markup=False)
@@ -69,11 +75,23 @@ class CrankTimer(Visit[float]):
         self.set_interval(0.2, self._tick)
 
     def action_press(self) -> None:
-        if self._held_since is None:
-            self._held_since = self._now()
+        """Start is held, or let go. Enter leaves a rest alone: pressed once too often, it would end it."""
+        if self._held_since is not None:
+            self.dismiss(self._held_s)
+        elif self._rest_left_s > 0:
+            self._pressed_in_rest = True
             self._tick()
         else:
-            self.dismiss(self._held_s)
+            self._hold()
+
+    def action_all_the_same(self) -> None:
+        """Start is held although the starter should rest: on purpose, by a key of its own."""
+        if self._held_since is None and self._rest_left_s > 0:
+            self._hold()
+
+    def _hold(self) -> None:
+        self._held_since = self._now()
+        self._tick()
 
     def action_leave(self) -> None:
         """A crank that was begun did happen, so leaving counts it."""
@@ -86,12 +104,19 @@ class CrankTimer(Visit[float]):
     def _tick(self) -> None:
         self._ring()
         self.query_one("#count", Static).update(self._counting() if self._held_since else self._waiting())
+        self.show_keys([self._key, ("Esc", "back")])
+
+    @property
+    def _key(self) -> Key:
+        if self._held_since is not None:
+            return ("Enter", "start let go")
+        return ("a", "crank all the same") if self._rest_left_s > 0 else ("Enter", "start held")
 
     def _ring(self) -> None:
         """Once each: when the starter has rested, when to read and when to let go."""
         if not self._bell:
             return
-        due = {mark for mark in (_READ_S, LONGEST_CRANK_S) if self._held_s >= mark}
+        due = {mark for mark in (HOLD_S, LONGEST_CRANK_S) if self._held_s >= mark}
         if self._held_since is None and self._rest_s > 0 >= self._rest_left_s:
             due.add(0.0)
         if due - self._rung:
@@ -105,12 +130,15 @@ class CrankTimer(Visit[float]):
     def _waiting(self) -> Content:
         rest = self._rest_left_s
         if rest > 0:
+            key = "Enter does nothing while it rests" if self._pressed_in_rest else "If start must be held before that"
             return Content.assemble(
                 ("! Let the starter rest ", "bold $warning"),
                 (clock(rest), "bold"),
-                f"\nIt has had {LONGEST_CRANK_S:.0f} s of cranking. The maker's figure wins over this one.",
+                f"\nIt has had {LONGEST_CRANK_S:.0f} s of cranking. The maker's figure wins over this one.\n",
+                (f"{key}: a cranks all the same.", "bold" if self._pressed_in_rest else ""),
             )
-        return Content("Press Enter as start is held, and Enter again as it is let go.\nThe wizard says when to stop.")
+        rested = "The starter has rested.\n" if self._rest_s > 0 else ""
+        return Content(f"{rested}Press Enter as start is held, and Enter again as it is let go.\n{_SAYS}")
 
     def _counting(self) -> Content:
         held = self._held_s
@@ -118,8 +146,8 @@ class CrankTimer(Visit[float]):
         bar = "#" * done + "." * (30 - done)
         if held >= LONGEST_CRANK_S:
             word = ("! Let go now. Then let it rest for 2 minutes.", "bold $error")
-        elif held >= 10:
-            word = ("~ Read the meter and let go.", "bold $warning")
+        elif held >= HOLD_S:
+            word = (f"~ {HOLD_S:.0f} s are over: read the meter and let go.", "bold $warning")
         else:
             word = ("Cranking. Read once the figure settles.", "")
         return Content.assemble(

@@ -6,6 +6,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from wizard.quantities import capitalised, show_band, show_minutes, show_volts
+from wizard.ui.crank import HOLD_S
 from wizard.ui.fit import within
 from wizard.ui.target import Target
 from wizard.walk.assessment import Next
@@ -13,7 +14,7 @@ from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name
 from wizard.walk.flow import LONG_MINUTES, Step
 
-_HOLD = "Hold start for up to 5 s and read. Let go at once if it stands still."
+_HOLD = f"Hold start for up to {HOLD_S:.0f} s and read. Let go at once if it stands still."
 _STATE = {"resting": "all off", "cranking": "start held"}
 
 
