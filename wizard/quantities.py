@@ -24,6 +24,14 @@ _UNITS: dict[str, dict[str, float]] = {
 _BASE = {"volts": "V", "amps": "A", "ohms": "ohm", "metres": "m", "minutes": "min", "celsius": "C"}
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
 _QUANTITY = re.compile(rf"^\s*({_NUMBER})\s*([A-Za-zµΩ°0-9]*)\s*$")
+# Two values of several cranks: `0.5 0.7`, `0.5-0.7`, `0.5 to 0.7`, `0.5..0.7`, `500/700 mV`. A dash behind a space and
+# right before a figure is a sign.
+_END = r"([+-]?[\d.,]*\d[.,]?)\s*([A-Za-z]*?)"
+_DASH = r"(?:\s*[-\u2013]\s+|(?<!\s)[-\u2013])"
+_RANGE = re.compile(rf"^\s*{_END}(?:\s*(?:to|\.\.|/|;)\s*|{_DASH}|\s+){_END}\s*$")
+_RANGE_FORM = "Two values are a range: write it as 0.9-1.3, 0.9..1.3 or 0.9 to 1.3"
+_ANY_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+UNLIKE_ENDS = "the two ends of a range must be alike: the same sign, the same unit"
 _AWG = re.compile(r"^\s*(\d{1,2}|[1-4]/0)\s*AWG\s*$", re.IGNORECASE)
 _MM2 = re.compile(rf"^\s*({_NUMBER})\s*(?:mm2|mm²)\s*$", re.IGNORECASE)
 
@@ -63,6 +71,43 @@ def parse_quantity(text: str, dimension: str, *, bare: float | None = None) -> f
             raise ValueError(f"the unit {unit[:20]!r} does not fit here; use one of {allowed}")
         return number * folded[unit.lower()]
     return number * units[unit]
+
+
+def range_ends(text: str) -> tuple[str, str] | None:
+    """The two values of a range as they are written, each with its unit, which stands behind one or both of them.
+
+    None where this is no range. A single value is to be read first: `9e-1` is one.
+    """
+    ends = _RANGE.match(text)
+    return None if ends is None else (f"{ends[1]} {ends[2] or ends[4]}", f"{ends[3]} {ends[4] or ends[2]}")
+
+
+def range_hint(text: str) -> str:
+    """How a range is written, to stand behind what is wrong with a text of several numbers; else nothing."""
+    return f". {_RANGE_FORM}" if len(_ANY_NUMBER.findall(text)) > 1 else ""
+
+
+def middle(low: float, high: float) -> float:
+    """The value that stands for a range."""
+    return min(high, max(low, round((low + high) / 2, 4)))
+
+
+def parse_range(text: str, dimension: str, *, bare: float | None = None) -> tuple[float, float] | None:
+    """The least and the most of several cranks; None where the text is one value or none, see `parse_quantity`.
+
+    Raises ValueError where it is a range whose ends don't go together, or have no unit that fits.
+    """
+    if _QUANTITY.match(text) or (ends := range_ends(text)) is None:
+        return None
+    low, high = sorted(parse_quantity(end, dimension, bare=bare) for end in ends)
+    if low < 0 < high:
+        raise ValueError(UNLIKE_ENDS)
+    return low, high
+
+
+def says_open(text: str) -> bool:
+    """Whether this is what a meter shows across a break: `open`, or `o` for short."""
+    return text.strip().lower() in ("o", "open")
 
 
 def parse_celsius(text: str) -> float:

@@ -156,6 +156,36 @@ BAD_READINGS = [
         "700 V is not possible here",
     ),
     (
+        "{state: cranking, red: chassis, black: engine-block, value: 0.1-700 V}",
+        "5:58",
+        "readings.1.value",
+        "700 V is not possible here",
+    ),
+    (
+        "{state: cranking, red: chassis, black: engine-block, value: -0.1 to 0.2 V}",
+        "5:58",
+        "readings.1.value",
+        "the two ends of a range must be alike",
+    ),
+    (
+        "{state: cranking, red: chassis, black: engine-block, value: 0.1~0.2 V}",
+        "5:58",
+        "readings.1.value",
+        "'0.1~0.2 V' is not a value with a unit; use one of V, mV, uV, µV, kV, volt. Two values are a range: write it",
+    ),
+    (
+        "{state: cranking, red: chassis, black: engine-block, value: 0.1-0.2 V, maximum: 0.3 V}",
+        "5:58",
+        "readings.1.value",
+        "a range says minimum and maximum itself",
+    ),
+    (
+        "{state: cranking, clamp: positive-cable, value: 160-165 V}",
+        "5:46",
+        "readings.1.value",
+        "the unit 'V' does not fit here; use one of A",
+    ),
+    (
         "{state: cranking, clamp: positive-cable, value: 165 V}",
         "5:46",
         "readings.1.value",
@@ -189,6 +219,41 @@ BAD_READINGS = [
 def test_a_bad_reading_is_named_with_what_is_allowed(reading, place, field, words):
     (found,) = problems(JOB + f"  - {reading}\n")
     assert found.startswith(f"{place} {field}: {words}")
+
+
+@pytest.mark.parametrize(
+    ("value", "ends"),
+    [
+        ("0.82-0.90 V", (0.82, 0.9)),
+        ("0.9 to 0.82 V", (0.82, 0.9)),
+        ("820..900 mV", (0.82, 0.9)),
+        ("0.82 V to 900 mV", (0.82, 0.9)),
+        ("-0.9 to -0.82", (-0.9, -0.82)),
+        ("0.86, minimum: 0.82 V, maximum: 0.9", (0.82, 0.9)),
+        ("86e-2 V", (None, None)),
+    ],
+)
+def test_a_file_takes_the_range_of_several_cranks_as_the_screens_do(value, ends):
+    job = read(JOB.replace("0.86 V", value), JobFile)[0]
+    reading = job.readings[0]
+    assert (reading.minimum, reading.maximum) == pytest.approx(ends)
+    assert abs(reading.value) == pytest.approx(0.86)
+    (_, taken) = job.events()
+    assert taken == reading
+
+
+def test_amps_around_a_clamp_may_be_a_range_and_o_is_open():
+    job = read(JOB.replace("0.86 V", "o") + "  - {state: cranking, clamp: positive-cable, value: 160-170}\n", JobFile)[
+        0
+    ]
+    assert job.readings[0].value == "open"
+    assert (job.readings[1].minimum, job.readings[1].value, job.readings[1].maximum) == (160, 165, 170)
+
+
+@pytest.mark.parametrize("written", ["cca: 680 A", "cca_a: 680 A", "cca: 680"])
+def test_cold_cranking_amps_are_read_with_their_unit_and_by_their_short_name(written):
+    job = read(f"{JOB}changes: {{{written}}}\n", JobFile)[0]
+    assert job.complaint().changes.cca_a == 680
 
 
 def test_everything_wrong_is_told_at_once():

@@ -78,7 +78,7 @@ class Battery(Checked):
 
     positive: Id
     negative: Id
-    cca_a: PositiveAmps
+    cca_a: Annotated[PositiveAmps, Field(validation_alias=AliasChoices("cca_a", "cca"))]
 
 
 class Starter(Checked):
@@ -163,7 +163,7 @@ class Changes(Checked):
     """This vehicle against its map: parts by id, and the battery's cold cranking amps."""
 
     parts: dict[Id, PartChange] = {}
-    cca_a: PositiveAmps | None = None
+    cca_a: PositiveAmps | None = Field(default=None, validation_alias=AliasChoices("cca_a", "cca"))
 
 
 class RepairKind(StrEnum):

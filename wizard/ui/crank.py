@@ -53,7 +53,7 @@ class CrankTimer(Visit[float]):
         Binding("a", "all_the_same", show=False),
     ]
     keys: ClassVar[list[Key]] = [("Enter", "start held, then let go"), ("Esc", "back")]
-    about = f"It says when the {HOLD_S:.0f} s that a step asks for are over, when to let go, and when the starter has rested."
+    about = f"It says when the {HOLD_S:.0f} s of a reading are over, when to let go, and when the starter has rested."
 
     def __init__(self, now: Callable[[], datetime], rest_s: float, cranks: int = 0, *, bell: bool = False) -> None:
         """`cranks` is how many were timed in this job; `bell` rings when to read, to let go and to crank again."""

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Literal
 
-from wizard.quantities import capitalised, parse_number, parse_quantity, show_amps, show_volts
+from wizard.quantities import (
+    UNLIKE_ENDS,
+    capitalised,
+    middle,
+    parse_number,
+    parse_quantity,
+    range_ends,
+    range_hint,
+    says_open,
+    show_amps,
+    show_volts,
+)
 
 # No reading of a sound or a broken circuit passes this many times the system's volts.
 _MOST_OF_SYSTEM = 2.5
 _MOST_AMPS = 3000.0
-# Two values of several cranks: `0.5 0.7`, `0.5-0.7`, `0.5 to 0.7`, `0.5..0.7`, `500/700 mV`. A dash behind a space and
-# right before a figure is a sign.
-_VALUE = r"([+-]?[\d.,]*\d[.,]?)\s*([A-Za-z]*?)"
-_DASH = r"(?:\s*[-\u2013]\s+|(?<!\s)[-\u2013])"
-_RANGE = re.compile(rf"^\s*{_VALUE}(?:\s*(?:to|\.\.|/|;)\s*|{_DASH}|\s+){_VALUE}\s*$")
-_RANGE_FORM = "Two values are a range: write it as 0.9-1.3, 0.9..1.3 or 0.9 to 1.3"
-_NUMBERS = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
         raise ValueError(
             "Type what the meter shows, such as 165" if clamp else "Type what the meter shows, such as 0.35"
         )
-    if text.lower() in ("o", "open"):
+    if says_open(text):
         if clamp:
             raise ValueError("A clamp meter reads amps; type 0 if it shows none")
         return Typed("open")
@@ -53,22 +56,20 @@ def read_typed(text: str, system_v: float, *, clamp: bool = False) -> Typed:
     try:
         value = parse_quantity(text, "amps" if clamp else "volts", bare=1.0)
     except ValueError as error:
-        if ends := _RANGE.match(text):
+        if ends := range_ends(text):
             return _range(ends, system_v, clamp)
-        form = f". {_RANGE_FORM}" if len(_NUMBERS.findall(text)) > 1 else ""
-        raise ValueError(f"{capitalised(str(error))}{form}") from None
+        raise ValueError(f"{capitalised(str(error))}{range_hint(text)}") from None
     return _amps(value) if clamp else _volts(text, value, system_v)
 
 
-def _range(ends: re.Match[str], system_v: float, clamp: bool) -> Typed:
-    """The least and the most of several cranks; a unit behind the second holds for both."""
-    one = read_typed(f"{ends[1]} {ends[2] or ends[4]}", system_v, clamp=clamp)
-    other = read_typed(f"{ends[3]} {ends[4] or ends[2]}", system_v, clamp=clamp)
+def _range(ends: tuple[str, str], system_v: float, clamp: bool) -> Typed:
+    """The least and the most of several cranks."""
+    one, other = (read_typed(end, system_v, clamp=clamp) for end in ends)
     if bool(one.question) is not bool(other.question):
-        raise ValueError("The two ends of a range must be alike: the same sign, the same unit")
+        raise ValueError(capitalised(UNLIKE_ENDS))
     low, high = sorted((float(one.value), float(other.value)))
     question = f"{one.question} {other.question}".strip()
-    return Typed(round((low + high) / 2, 4), question, low, high)
+    return Typed(middle(low, high), question, low, high)
 
 
 def _amps(value: float) -> Typed:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
-from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator
+from pydantic import AliasChoices, BeforeValidator, Field, TypeAdapter, ValidationInfo, field_validator, model_validator
 
 from wizard.circuit.heard import Heard
 from wizard.circuit.map import Changes, Checked, PartChange, Path
-from wizard.quantities import Celsius, Id, LongText, Minutes, Text, parse_quantity
+from wizard.quantities import (
+    Celsius,
+    Id,
+    LongText,
+    Minutes,
+    Text,
+    middle,
+    parse_quantity,
+    parse_range,
+    range_hint,
+    says_open,
+)
 
 STATES = ("resting", "cranking")
 State = Literal["resting", "cranking"]
@@ -20,9 +31,20 @@ OPEN = "open"
 
 def _read_measured(value: Any, info: ValidationInfo) -> Any:
     """Volts, or amps of a clamp, with their unit; a bare number is in the unit that a meter shows."""
-    if isinstance(value, str) and value.strip().lower() != OPEN:
-        return parse_quantity(value, "amps" if info.data.get("clamp") else "volts", bare=1.0)
-    return OPEN if isinstance(value, str) else value
+    if not isinstance(value, str):
+        return value
+    if says_open(value):
+        return OPEN
+    if parse_range(value, _measures(info.data), bare=1.0) is not None:
+        raise ValueError("a range says minimum and maximum itself: write it as the value, and leave those out")
+    try:
+        return parse_quantity(value, _measures(info.data), bare=1.0)
+    except ValueError as error:
+        raise ValueError(f"{error}{range_hint(value)}") from None
+
+
+def _measures(reading: Mapping[str, Any]) -> Literal["volts", "amps"]:
+    return "amps" if reading.get("clamp") else "volts"
 
 
 class History(Checked):
@@ -117,6 +139,25 @@ class ReadingTaken(Checked):
     note: LongText = ""
     # The number of the reading that this one corrects, which is struck out by it.
     instead_of: Annotated[int | None, Field(validation_alias=AliasChoices("instead-of", "instead_of"))] = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _of_several_cranks(cls, data: Any) -> Any:
+        """A range as the value, which a job file may have: the least and the most, and their middle."""
+        if not isinstance(data, Mapping):
+            return data
+        written = cast("Mapping[str, Any]", data)
+        value = written.get("value")
+        if not isinstance(value, str) or "minimum" in written or "maximum" in written:
+            return written
+        try:
+            ends = parse_range(value, _measures(written), bare=1.0)
+        except ValueError:
+            # Said again where the value is read, which knows its place.
+            return written
+        if ends is None:
+            return written
+        return {**written, "value": middle(*ends), "minimum": ends[0], "maximum": ends[1]}
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
         ends = (self.minimum, self.maximum)

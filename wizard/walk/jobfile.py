@@ -125,12 +125,11 @@ class JobFile(Complaint):
                 yield (*at, "clamp"), f"the map has no part {entry.clamp!r}"
             if isinstance(entry.value, float):
                 most = 3000.0 if entry.clamp else 2.5 * circuit_map.system_v
-                if abs(entry.value) > most:
+                values = [value for value in (entry.value, entry.minimum, entry.maximum) if value is not None]
+                furthest = max(values, key=abs)
+                if abs(furthest) > most:
                     unit = "A" if entry.clamp else "V"
-                    yield (
-                        (*at, "value"),
-                        f"{entry.value:g} {unit} is not possible here; check the unit (mV or V?)",
-                    )
+                    yield (*at, "value"), f"{furthest:g} {unit} is not possible here; check the unit (mV or V?)"
             elif {entry.red, entry.black} == {circuit_map.battery.positive, circuit_map.battery.negative}:
                 yield (*at, "value"), "a battery is read in volts, not open; write 0 V if the meter shows nothing"
 
