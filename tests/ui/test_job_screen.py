@@ -698,6 +698,32 @@ async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
         assert target is None or "starter-b-stud" not in (target.red, target.black)
 
 
+async def test_a_battery_post_out_of_reach_is_offered_last_with_what_follows(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.press("x")
+        offered = [line for line in driven.shown().splitlines() if "Can't reach" in line]
+        assert ["battery positive post" in line for line in offered] == [False, True]
+        assert "the battery stays unread then" in offered[1]
+        assert "the battery stays unread then" not in offered[0]
+        await driven.type("battery positive")
+        assert driven.job.session.state.out_of_reach == {"battery-positive-post"}
+        assert "battery's own volts and the joint on this post stay unread" in said(driven)
+        await driven.press("x")
+        await driven.type("again")
+        assert not driven.job.session.state.out_of_reach
+
+
+async def test_enter_alone_picks_no_post_of_the_battery_where_only_they_are_offered(bay: Open) -> None:
+    async with bay(DEMO) as driven:
+        driven.job.record(CautionsRead(cautions=list(driven.job.session.desk.cautions.cautions)))
+        await driven.settle()
+        assert driven.next_step == "battery-resting"
+        await driven.press("x", "enter")
+        assert not driven.job.session.state.out_of_reach
+        assert "the battery stays unread then" in driven.shown()
+
+
 async def test_a_timed_crank_is_recorded_and_a_long_one_asks_for_rest(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()

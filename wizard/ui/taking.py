@@ -34,7 +34,7 @@ from wizard.walk.events import (
     OutOfReach,
     ReadingStruck,
 )
-from wizard.walk.plausible import is_across_battery, misses_battery, rises_under_load, shows_battery
+from wizard.walk.plausible import battery_posts, is_across_battery, misses_battery, rises_under_load, shows_battery
 
 _LEADS = Item("leads", "A lead was somewhere else: read again")
 _NOT_HELD = Item("not-held", "Start was not held: read again")
@@ -42,6 +42,9 @@ _OPEN = Item("open", "Start was held and it did not crank: take it, something be
 _OPEN_MARKED = Item("open", "Start was held and it did not crank: take it, marked while it failed")
 _EMPTY_BATTERY = Item("low", "The battery is that low: take it")
 _RISES = Item("rises", "A charger or another battery helps it: take it")
+# What follows when a battery's post is called out of reach, before and after it is.
+_UNREAD = "the battery stays unread then"
+_NO_BATTERY = "The battery's own volts and the joint on this post stay unread; x again once you can reach it."
 # Whether a reading that is to be taken while the fault shows itself was.
 _FAILED = [
     Item("failed", "It failed: mark this reading"),
@@ -322,9 +325,12 @@ class Taking(JobView):
 
     def action_out_of_reach(self) -> None:
         target, reach = self.target, self.session.state.out_of_reach
-        points = self.session.desk.circuit.map.points
-        names = [name for name in (target.red, target.black) if name] if target else []
-        items = [Item(name, f"Can't reach: {points[name].label}") for name in names if name not in reach]
+        circuit = self.session.desk.circuit
+        points, posts = circuit.map.points, battery_posts(circuit)
+        names = [name for name in (target.red, target.black) if name and name not in reach] if target else []
+        # The posts last: without them the battery itself stays unread, so none is picked by Enter alone.
+        names.sort(key=lambda name: name in posts)
+        items = [Item(name, f"Can't reach: {points[name].label}", _UNREAD if name in posts else "") for name in names]
         items += [Item(name, f"Can reach it again: {points[name].label}") for name in sorted(reach)]
         if not items:
             self.say("No lead is placed at this step.")
@@ -337,9 +343,11 @@ class Taking(JobView):
                 if self.record(event):
                     label = points[event.point].label
                     lost = f"The {label} can't be reached: tests on it are left out, and it is marked x."
+                    if event.point in posts:
+                        lost = f"{lost} {_NO_BATTERY}"
                     self.say(f"The {label} can be reached again." if event.reachable else lost)
 
-        self.app.push_screen(Pick("Which point?", items), picked)
+        self.app.push_screen(Pick("Which point?", items, at_once=not names or names[0] not in posts), picked)
 
     def action_take_back(self) -> None:
         """What was chosen and is not on record first, then the last thing that is, whatever it was."""

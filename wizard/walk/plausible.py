@@ -33,4 +33,9 @@ def rises_under_load(circuit: Circuit, what: Observable, resting_v: float | None
 
 def is_across_battery(circuit: Circuit, what: Observable) -> bool:
     """Whether the battery's own volts are read."""
-    return {what.red, what.black} == {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
+    return {what.red, what.black} == battery_posts(circuit)
+
+
+def battery_posts(circuit: Circuit) -> set[str]:
+    """The two points between which the battery's own volts are read."""
+    return {circuit.roles["battery.positive"], circuit.roles["battery.negative"]}
