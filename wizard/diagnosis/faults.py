@@ -49,6 +49,7 @@ class History:
     replaced: frozenset[str] = frozenset()
     helped_by: tuple[str, ...] = ()
     touched: str | None = None
+    comes_and_goes: bool = False
 
 
 @dataclass(frozen=True)
@@ -153,10 +154,12 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     """Every site of a circuit with its weight, changed by history."""
     scale, typical = circuit.scale, circuit.demand_a[1]
     sites: list[Site] = []
-    helped = [priors.helped_by[name] for name in history.helped_by if name in priors.helped_by]
+    tables = [priors.helped_by[name] for name in history.helped_by if name in priors.helped_by]
+    if history.comes_and_goes:
+        tables.append(priors.comes_and_goes)
 
     def weigh(base: float, part: str, *families: str) -> float:
-        for table in helped:
+        for table in tables:
             for family in families:
                 base *= table.get(family, 1.0)
         return base * (priors.replaced if part in history.replaced else 1.0)

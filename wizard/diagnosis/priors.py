@@ -48,6 +48,7 @@ class Priors(Checked):
     gone: Share
     trace: Share
     helped_by: dict[Id, dict[Text, Weight]]
+    comes_and_goes: dict[Text, Weight]
     open_share: Share
     two_faults: Share
     wrong_reading: Share

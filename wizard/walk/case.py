@@ -70,6 +70,7 @@ class Case:
             frozenset(told.recently_replaced),
             tuple(told.helped_by),
             told.woke_up_when_touched,
+            complaint.intermittent,
         )
         model = desk.fault_model(history)
         standing = tuple(_placed(_along_the_current(model, reading), model, complaint) for reading in state.standing)
