@@ -35,7 +35,7 @@ from wizard.diagnosis.faults import (
     evidence_weight,
     site_span,
 )
-from wizard.diagnosis.likelihood import TOLD
+from wizard.diagnosis.likelihood import TOLD, WRONG_SHOWS_NOTHING
 from wizard.diagnosis.prediction import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
@@ -229,7 +229,7 @@ class _Bench:
         if self.chance.random() < self.wrong:
             full = 1000.0 if clamp else 13.5 * self.desk.circuit.scale
             nothing = 5.0 if clamp else 0.03
-            empty = self.chance.random() < 0.35
+            empty = self.chance.random() < WRONG_SHOWS_NOTHING
             read = nothing * self.chance.standard_normal() if empty else full * self.chance.random()
         step = 1.0 if clamp else 0.001 if abs(read) < 4.0 else 0.01
         return round(round(read / step) * step, 3)

@@ -20,7 +20,7 @@ from wizard.circuit.map import CircuitMap
 from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import FIRST, Evidence
 from wizard.diagnosis.faults import FaultModel, History, evidence_weight
-from wizard.diagnosis.likelihood import TOLD
+from wizard.diagnosis.likelihood import TOLD, WRONG_SHOWS_NOTHING
 from wizard.diagnosis.prediction import CURRENT_COARSE, CURRENT_FINE, SAME, Chosen
 from wizard.diagnosis.priors import Priors
 
@@ -123,7 +123,7 @@ class Discrete:
     def _wrong_density(self, value: float, *, clamp: bool) -> float:
         near, full = (5.0, 1000.0) if clamp else (0.03, 13.5 * self.model.circuit.scale)
         nothing = np.exp(-0.5 * (value / near) ** 2) / (near * np.sqrt(2 * np.pi))
-        return float(0.35 * nothing + 0.65 / full)
+        return float(WRONG_SHOWS_NOTHING * nothing + (1.0 - WRONG_SHOWS_NOTHING) / full)
 
     def _spread_out(self, odds: np.ndarray) -> np.ndarray:
         """A value per hypothesis as a table over faults and currents; what can't be gets a half."""

@@ -47,7 +47,7 @@ _HEAVY = {"engine-strap-joint": "strap-engine-lug", "engine-strap": "strap-body-
 _THIN = "thin-strap"
 _REAR = {"body": "body-rear", "ground-cable": "negative-clamp-body", "negative-clamp": "battery-negative-post"}
 # Of wrong readings, those that show nothing and how near to nothing; the others may show anything up to these.
-_NOTHING, _NOTHING_V, _NOTHING_A, _FULL_V, _FULL_A = 0.35, 0.03, 5.0, 13.5, 1000.0
+_NOTHING, _NOTHING_V, _NOTHING_A, _FULL_V, _FULL_A = 0.5, 0.03, 5.0, 13.5, 1000.0
 _CHUNK = 100_000
 
 

@@ -19,7 +19,7 @@ from wizard.diagnosis.faults import Hypotheses, evidence_weight
 from wizard.diagnosis.prediction import GONE, PARTS, SAME, TRACE, Chosen, Flags, Predicted, Predictor, Variant
 
 # Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
-WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.35, 0.03, 5.0
+WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.5, 0.03, 5.0
 # Odds of each of HEARD when one of them is certain.
 _CERTAIN = np.eye(len(HEARD))
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
