@@ -306,3 +306,36 @@ def test_a_point_out_of_reach_is_planned_round(remote_desk: Desk) -> None:
         log.append(read(remote_desk.circuit, condition, answer.next))
     assert answer.finding is not None
     assert answer.finding.repair == "clean-isolator-load-joint"
+
+
+def test_a_strap_that_loses_nothing_carries_nothing(remote_desk: Desk) -> None:
+    """No drop is no proof of a good strap: the one with an open joint has none. Common practice, no source."""
+    clamp = ReadingTaken(state="cranking", clamp="rear-cable", value=165.0)
+    ground = taken("starter-case", "battery-negative-post", 0.35)
+    answer = job(remote_desk, clamp, ground, taken("strap-engine-lug", "strap-body-lug", 0.0), symptom="cranks-slowly")
+    assert answer.readings[2].meaning == "idle"
+    (told,) = answer.warnings
+    assert told.startswith("Hardly any current goes through the heavy ground strap")
+    assert {suspect.part for suspect in answer.suspects[:2]} == {"body-strap-joint", "engine-strap-joint"}
+
+
+def test_over_the_limit_is_no_small_cable_while_the_current_is_unknown(remote_desk: Desk) -> None:
+    """A heavy current and a bad joint read alike until a clamp or a second drop tells them apart."""
+    drop = taken(*FEED, 0.86)
+    unknown = job(remote_desk, drop)
+    assert (unknown.readings[0].judgement, unknown.readings[0].meaning) == ("over", None)
+    assert not unknown.warnings
+    heavy = ReadingTaken(state="cranking", clamp="rear-cable", value=330.0)
+    known = job(remote_desk, heavy, drop)
+    assert known.readings[1].meaning == "too-small"
+    assert any("at about 3" in line and "too small for its length" in line for line in known.warnings)
+
+
+def test_shorted_windings_do_not_come_and_go(remote_desk: Desk) -> None:
+    """The first drop of a job that comes and goes, before any current is known, points at joints and contacts."""
+
+    def shorted(*, intermittent: bool) -> float:
+        suspects = job(remote_desk, taken(*FEED, 2.0), intermittent=intermittent).suspects
+        return sum(one.probability for one in suspects if (one.part, one.fault) == ("starter", "shorted"))
+
+    assert shorted(intermittent=True) < 0.4 * shorted(intermittent=False)

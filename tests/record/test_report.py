@@ -239,7 +239,7 @@ def test_a_sound_cable_too_small_for_its_length_comes_with_sizes_that_do():
     sizes = " ".join(report.larger[0].sizes)
     assert "Here: 25 mm2 copper" in sizes
     assert "To fit: 70 mm2 copper" in sizes
-    assert any("too small for its length" in line for line in report.customer.advice)
+    assert any("sound, and thin for its length" in line for line in report.customer.advice)
     for ending in (".html", ".md"):
         said = flat(report, drawn, at.circuit, ending)
         assert "Too small for its length: long cable from the isolator to the bulkhead" in said

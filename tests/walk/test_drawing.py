@@ -30,7 +30,6 @@ def assessed(circuit: Circuit, readings: list[JudgedReading], spans: list[SpanVi
         repairs=[],
         next=Next(kind="measure", why="to see"),
         finding=None,
-        warnings=[],
         spans=spans or [],
     )
 
@@ -153,6 +152,7 @@ def test_the_posts_readings_are_found_by_state(remote: Circuit) -> None:
     [
         ("over", "fault", Verdict.OVER),
         ("over", "too-small", Verdict.TOO_SMALL),
+        ("within", "idle", Verdict.IDLE),
         ("over", None, Verdict.OVER),
         ("marginal", "fault", Verdict.MARGINAL),
         ("marginal", "too-small", Verdict.TOO_SMALL),

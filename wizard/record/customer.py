@@ -12,7 +12,7 @@ from wizard.record.names import Names
 from wizard.record.proof_lines import result_words, unsettled_words
 from wizard.record.repair_words import follow_up_words
 from wizard.record.report_lines import AnswerLine, Customer
-from wizard.walk.assessment import Assessment
+from wizard.walk.assessment import Assessment, Remark
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.follow_up import FollowUpView
 from wizard.walk.proof import RepairProof
@@ -55,9 +55,8 @@ def customer_page(
     brought += [f"{line.question} {line.answer}." for line in answers if line.of_repair and line.set == len(proofs)]
     unsettled = unsettled_words(names, proofs[-1]) if proofs else []
     gone = follow_up_words(follow_up, unsettled) if complaint and complaint.intermittent else ""
-    advice = [printable(line) for line in found.warnings]
-    if case.found:
-        advice.insert(0, f"Have this done: {names.repair(case.found[0])}.")
+    advice = [f"Have this done: {names.repair(case.found[0])}."] if case.found else []
+    advice += [_advice(case, remark) for remark in found.remarks if remark.part is not None]
     return Customer(
         told=told,
         found=list(dict.fromkeys(_findings(case, found))),
@@ -67,6 +66,14 @@ def customer_page(
         not_tested=not_tested,
         advice=advice,
     )
+
+
+def _advice(case: Case, remark: Remark) -> str:
+    """What is no fault today and yet worth knowing."""
+    label = capitalised(printable(case.desk.circuit.parts[remark.part or ""].part.label))
+    if remark.about == "cable":
+        return f"{label}: sound, and thin for its length. A thicker one would leave the starter more volts."
+    return f"{label}: loses more than it should, and not too much yet. Have it looked at when there is work near it."
 
 
 def _findings(case: Case, found: Assessment) -> Iterator[str]:

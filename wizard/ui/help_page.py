@@ -48,6 +48,7 @@ _MARKS: list[Key] = [
     ("x", "a point that can't be reached"),
     ("=  ok", "within what practice allows, and as a sound part reads"),
     ("^  watch", "allowed, but well above what a sound part would lose"),
+    ("-  no amps", "far less than a sound part would lose: hardly any current goes through it"),
     ("~  marginal", "just over what practice allows"),
     ("<  too small", "over what practice allows, yet as sound parts of this size read"),
     ("?  rough", "the difference of two cranks, too blurred to judge: measure straight across"),

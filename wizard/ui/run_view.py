@@ -21,6 +21,7 @@ _STYLE = {
     Verdict.MARGINAL: "bold $warning",
     Verdict.TOO_SMALL: "bold $warning",
     Verdict.WATCH: "$warning",
+    Verdict.IDLE: "$warning",
     Verdict.SOUND: "$success",
     Verdict.ROUGH: "$secondary",
     Verdict.UNKNOWN: "$secondary",

@@ -60,7 +60,7 @@ def show_typed(typed: Typed, *, clamp: bool) -> str:
 
 
 def judged(reading: JudgedReading, assessment: Assessment, marked: bool | None) -> Content:
-    """A reading just taken, how it stands to its limit, its mark, and the first warning that goes with it.
+    """A reading just taken, how it stands to its limit, its mark, and the first remark that speaks of it.
 
     `marked` says that it was taken while the fault showed itself, or while it did not; None when neither was said.
     """
@@ -70,10 +70,8 @@ def judged(reading: JudgedReading, assessment: Assessment, marked: bool | None) 
     bound = "at least" if reading.floor else "limit"
     limit = f"  {bound} {show_volts(reading.limit_v)}" if reading.limit_v is not None else ""
     mark = "" if marked is None else "  marked: while it failed" if marked else "  marked: it did not fail"
-    if assessment.warnings:
-        warning = f"  ! {assessment.warnings[0]}"
-    else:
-        warning = "  ! In doubt: read it again." if reading.in_doubt else ""
+    said_of_it = next((remark.text for remark in assessment.remarks if reading.id in remark.readings), None)
+    warning = f"  ! {said_of_it}" if said_of_it else ""
     return Content.assemble((f"{shown}{said}", "bold"), (limit, "$secondary"), mark, (warning, "bold $warning"))
 
 

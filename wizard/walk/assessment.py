@@ -10,7 +10,8 @@ from wizard.diagnosis.evidence import DOUBTED
 
 Judgement = Literal["within", "marginal", "over", "not-judged"]
 # Limit against expected: as sound ones read; over the limit though sound; within it but many times a sound one; both.
-Meaning = Literal["sound", "too-small", "watch", "fault"]
+# And far less than a sound one: what loses nothing carries nothing.
+Meaning = Literal["sound", "too-small", "watch", "fault", "idle"]
 Band = tuple[float, float]
 
 
@@ -141,8 +142,21 @@ class SpanView(_Shown):
     probability: float = 0.0
 
 
+class Remark(_Shown):
+    """Something to look out for, with the numbers of the readings that it speaks of and the part, if it is of one.
+
+    Of a `reading` it says that it can hardly be meant as it stands, of a `cable` that it is sound and too small, of a
+    part to `watch` that it loses more than a sound one and is within its limit, or next to nothing.
+    """
+
+    about: Literal["reading", "cable", "watch"]
+    text: str
+    readings: tuple[int, ...] = ()
+    part: str | None = None
+
+
 class Assessment(_Shown):
-    """The whole answer. `spans`, `current_a` and `enough` serve the screens and stay out of the JSON contract.
+    """The whole answer. `remarks`, `spans`, `current_a` and `enough` serve screens and stay out of the JSON contract.
 
     `current_a` is the band of the cranking current as far as it is known; `enough` is false while the odds are
     still near to what they were before anything was measured.
@@ -155,12 +169,17 @@ class Assessment(_Shown):
     repairs: list[RepairOdds]
     next: Next
     finding: Finding | None
-    warnings: list[str]
+    remarks: list[Remark] = []
     spans: list[SpanView] = []
     current_a: Band | None = None
     enough: bool = True
 
+    @property
+    def warnings(self) -> list[str]:
+        """All remarks in words."""
+        return [remark.text for remark in self.remarks]
+
     def to_json(self) -> dict[str, Any]:
         """As the contract has it: `finding` stands there even when there is none."""
-        shown = self.model_dump(mode="json", exclude_none=True, exclude={"spans", "current_a", "enough"})
-        return {**shown, "finding": shown.get("finding")}
+        shown = self.model_dump(mode="json", exclude_none=True, exclude={"remarks", "spans", "current_a", "enough"})
+        return {**shown, "finding": shown.get("finding"), "warnings": self.warnings}

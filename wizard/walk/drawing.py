@@ -28,6 +28,7 @@ class Verdict(StrEnum):
     UNKNOWN = ""
     SOUND = "ok"
     WATCH = "watch"
+    IDLE = "no amps"
     TOO_SMALL = "too small"
     MARGINAL = "marginal"
     OVER = "over"
@@ -43,6 +44,7 @@ _MARKS = {
     Verdict.UNKNOWN: " ",
     Verdict.SOUND: "=",
     Verdict.WATCH: "^",
+    Verdict.IDLE: "-",
     Verdict.TOO_SMALL: "<",
     Verdict.MARGINAL: "~",
     Verdict.OVER: "!",
@@ -159,6 +161,8 @@ def verdict(judgement: str, meaning: Meaning | None, *, floor: bool = False) -> 
             return Verdict.MARGINAL
         case "within", "watch":
             return Verdict.WATCH
+        case "within", "idle":
+            return Verdict.IDLE
         case "within", _:
             return Verdict.SOUND
         case _:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from wizard.circuit.network import Observable
+from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.doubt import doubted, reason, shown_value
 from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.faults import FREE_ENGINE, NEW_STARTER
 from wizard.diagnosis.finding import drop_between, expected_bands, top_repair, trusted
-from wizard.quantities import capitalised, show_against, show_band, show_volts
-from wizard.walk.assessment import JudgedReading, Judgement, Meaning, RepairOdds, SpanView, Suspect
+from wizard.quantities import capitalised, show_against, show_amps, show_band, show_volts
+from wizard.walk.assessment import JudgedReading, Judgement, Meaning, Remark, RepairOdds, SpanView, Suspect
 from wizard.walk.case import Case, Taken
 from wizard.walk.plausible import rises_under_load, shows_battery
 from wizard.walk.retest import proved
@@ -21,6 +22,12 @@ from wizard.walk.undersized import undersized
 _LISTED = 0.005
 # Above what a sound run loses by more than this much (in a 12 V system) and this many times is out of the ordinary.
 _ABOVE_V, _ABOVE_TIMES = 0.02, 1.15
+# A sound span that carries the current can't lose less than this share of the least it should, by so many volts.
+_IDLE_SHARE, _IDLE_V = 0.3, 0.015
+# The current is known when one standard deviation is no more than this share of it: a clamp, or two drops that agree.
+_CURRENT_KNOWN = 0.16
+# A cable of twice the area wins back this share of what it loses.
+_TWICE_THE_AREA = 0.5
 # A difference of two readings is judged when it is known to this much, in a 12 V system.
 _BLURRED_V = 0.015
 
@@ -73,7 +80,7 @@ def _judged(case: Case, taken: Taken, band: tuple[float, float], *, earlier: boo
         floor=True if floor else None,
         expected_v=band,
         judgement=judgement,
-        meaning=None if floor else meaning_of(judgement, m.value, band, circuit.scale),
+        meaning=None if floor else meaning_of(case.belief, judgement, m.value, band),
         doubt=doubt,
         before_repair=before,
         acting_up=acting_up,
@@ -181,102 +188,145 @@ def spans(case: Case) -> list[SpanView]:
                 lost_v=lost,
                 lost_by=list(drop.numbers) if drop else [],
                 judgement=judgement if told else "not-judged",
-                meaning=meaning_of(judgement, lost, band, circuit.scale) if told else None,
+                meaning=meaning_of(belief, judgement, lost, band) if told else None,
                 probability=odds.get(name, 0.0),
             )
         )
     return views
 
 
-def warnings(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[str]:
-    """What the user should know about the readings themselves."""
+def remarks(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[Remark]:
+    """What the user should know about the readings themselves, and what they say beside the finding."""
+    return [*_of_readings(case), *_in_doubt(case), *_too_small(case, readings, views), *_watched(case, views)]
+
+
+def _of_readings(case: Case) -> Iterator[Remark]:
+    """Readings that can hardly be meant as they stand, or that make the others mean little."""
     belief, circuit = case.belief, case.desk.circuit
-    told: list[str] = []
-    resting_v: float | None = None
+    resting: tuple[int, float] | None = None
     for taken in case.taken:
         m, what = taken.measurement, taken.measurement.what
         if taken.swapped:
-            told.append(
+            yield _remark(
                 f"Reading {m.number} has the wrong sign: red and black look swapped. It is taken as "
-                f"{show_volts(m.value or 0.0)}."
+                f"{show_volts(m.value or 0.0)}.",
+                m.number,
             )
         if what.clamp or m.value is None:
             continue
         row = case.desk.limits.floor_row(circuit, what.state, what.red, what.black)
         if row == "battery-resting":
-            resting_v = m.value
-        if rises_under_load(circuit, what, resting_v, m.value):
-            told.append(
+            resting = m.number, m.value
+        if resting is not None and rises_under_load(circuit, what, resting[1], m.value):
+            yield _remark(
                 f"Reading {m.number}: the battery shows {show_volts(m.value)} with start held and "
-                f"{show_volts(resting_v or 0.0)} at rest. Was start held? Take it again."
+                f"{show_volts(resting[1])} at rest. Was start held? Take it again.",
+                m.number,
             )
         if row == "battery-resting" and m.value < case.desk.limits.floor(circuit, row)[1]:
-            told.append(
+            yield _remark(
                 f"The battery rests at {show_volts(m.value)} (reading {m.number}): charge it before the other "
-                "readings are trusted."
+                "readings are trusted.",
+                m.number,
             )
         whole = shows_battery(circuit, what, belief.model.healthy_volts(what), m.value)
         if whole and belief.doubt.get(m.number, 0.0) < DOUBTED:
             contacts = circuit.map.solenoid.contacts in (circuit.path(what.red, what.black) or ())
             or_else = ", or the contacts never closed" if contacts else ""
-            told.append(
-                f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open{or_else}."
+            yield _remark(
+                f"Reading {m.number} shows the whole battery ({show_volts(m.value)}): the span is open{or_else}.",
+                m.number,
             )
+
+
+def _in_doubt(case: Case) -> Iterator[Remark]:
+    belief = case.belief
     for m in doubted(belief):
         again = [t.measurement.number for t in case.taken if t.measurement.what == m.what]
         again = [number for number in again if number > m.number and belief.doubt.get(number, 0.0) < DOUBTED]
         if again:
-            told.append(f"Reading {m.number} ({shown_value(m)}) is set aside: it was read again as {again[-1]}.")
-            continue
-        told.append(
-            f"Reading {m.number} ({shown_value(m)}) does not fit: {reason(belief, m)}. Check the leads, the points and "
-            "the load, and take it again."
-        )
-    return told + _too_small(case, readings, views) + _watched(case, views)
+            said = f"is set aside: it was read again as {again[-1]}."
+            yield _remark(f"Reading {m.number} ({shown_value(m)}) {said}", m.number, again[-1])
+        else:
+            said = f"does not fit: {reason(belief, m)}. Check the leads, the points and the load, and take it again."
+            yield _remark(f"Reading {m.number} ({shown_value(m)}) {said}", m.number)
 
 
-def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> list[str]:
+def _remark(text: str, *numbers: int) -> Remark:
+    return Remark(about="reading", text=text, readings=numbers)
+
+
+def _too_small(case: Case, readings: Sequence[JudgedReading], views: Sequence[SpanView]) -> Iterator[Remark]:
     """Sound cables that are too small for their length, or the run that is."""
-    circuit, told = case.desk.circuit, list[str]()
+    circuit = case.desk.circuit
+    over = [r for r in readings if r.meaning == "too-small" and r.counts]
+    ids = tuple(r.id for r in over)
+    past_v = max(((r.volts or 0.0) - (r.limit_v or 0.0) for r in over), default=0.0)
+    at = f"at about {show_amps(case.belief.current_a[0])}"
     for small in undersized(circuit, readings, views):
         part = circuit.parts[small.part].part
         lost, allowed = show_against(small.sound_v, small.limit_v)
-        ids = [str(r.id) for r in readings if r.meaning == "too-small" and r.counts]
-        numbers = f"{'reading' if len(ids) == 1 else 'readings'} {' and '.join(ids)}"
         if small.alone:
             said = (
-                f"{capitalised(part.label)} is too small for its length: sound {part.size} loses about {lost} at this "
-                f"current and practice allows {allowed}. A larger one wins volts back."
+                f"{capitalised(part.label)} is too small for its length: {at} sound {part.size} loses about {lost} "
+                f"and practice allows {allowed}. A larger one wins volts back."
             )
         else:
+            numbers = f"{'reading' if len(ids) == 1 else 'readings'} {' and '.join(map(str, ids))}"
             said = (
-                f"Over the limit, yet as sound parts of these sizes read ({numbers}): the run as a whole is "
-                f"too small for its length. A larger cable in place of the {part.label} wins most volts back."
+                f"Over the limit, yet as sound parts of these sizes read {at} ({numbers}): the run as a whole is "
+                f"too small for its length. A larger cable in place of the {part.label} wins most volts back"
+                f"{'' if past_v < _TWICE_THE_AREA * small.sound_v else ', and alone not enough'}."
             )
-        told.append(f"{said} Keep looking for what comes and goes.")
-    return told
+        text = f"{said} Where the maker fitted this size, the maker's figure wins.{_keep_looking(case)}"
+        yield Remark(about="cable", text=text, readings=ids, part=small.part)
 
 
-def _watched(case: Case, views: Sequence[SpanView]) -> list[str]:
-    """Parts within their limit that lose many times what a sound one would."""
-    told: list[str] = []
+def _keep_looking(case: Case) -> str:
+    """A cable that was always too small is not what has changed."""
+    complaint = case.state.complaint
+    if case.found is not None or proved(case):
+        return ""
+    if complaint is not None and complaint.intermittent:
+        return " Keep looking for what comes and goes."
+    return " If it was always there, it is not what has changed: keep looking."
+
+
+def _watched(case: Case, views: Sequence[SpanView]) -> Iterator[Remark]:
+    """Parts within their limit that lose many times what a sound one would, or next to nothing."""
     for view in views:
+        if view.meaning == "idle" and view.lost_v is not None:
+            label = case.desk.circuit.parts[view.part].part.label
+            text = (
+                f"Hardly any current goes through the {label}: it loses {show_volts(view.lost_v)} where a sound one "
+                f"loses {show_band(*view.expected_v)}. Is start held, and is what leads to it whole?"
+            )
+            yield Remark(about="reading", text=text, readings=tuple(view.lost_by))
         if view.meaning == "watch" and view.lost_v is not None:
             label = capitalised(case.desk.circuit.parts[view.part].part.label)
-            told.append(
+            text = (
                 f"{label} loses {show_volts(view.lost_v)}: within the limit, but a sound one loses "
                 f"{show_band(*view.expected_v)}. Trouble starts like this, and a fault that comes and goes hides here."
             )
-    return told
+            yield Remark(about="watch", text=text, readings=tuple(view.lost_by), part=view.part)
 
 
 def meaning_of(
-    judgement: Judgement, volts: float | None, expected: tuple[float, float], scale: float
+    belief: Belief, judgement: Judgement, volts: float | None, expected: tuple[float, float]
 ) -> Meaning | None:
-    """Limit against expected: the four cases. None where no limit applies or the drop can't be told."""
+    """Limit against expected: the four cases, and no current. None where no limit applies or the drop can't be told.
+
+    Over the limit and yet as sound parts read is told only once the current is known: else much that is wrong would
+    pass for a heavy current.
+    """
     if judgement == "not-judged" or volts is None:
         return "fault" if judgement == "over" else None
+    scale = belief.model.circuit.scale
     above = volts > expected[1] + _ABOVE_V * scale and volts > _ABOVE_TIMES * expected[1]
     if judgement == "within":
-        return "watch" if above else "sound"
-    return "fault" if above else "too-small"
+        idle = expected[0] - volts >= _IDLE_V * scale and volts < _IDLE_SHARE * expected[0]
+        return "watch" if above else "idle" if idle else "sound"
+    if above:
+        return "fault"
+    middle, spread = belief.current_a
+    return "too-small" if spread <= _CURRENT_KNOWN * middle else None

@@ -170,7 +170,7 @@ def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProo
         limit,
         floor,
         judgement,
-        None if floor or after is None else meaning_of(judgement, after, sound, circuit.scale),
+        None if floor or after is None else meaning_of(case.belief, judgement, after, sound),
         against,
         now.numbers,
         len(now.spans) > 1,

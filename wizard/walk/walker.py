@@ -17,7 +17,7 @@ from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
 from wizard.walk.flow import Step, StepKind
-from wizard.walk.judged import judged_readings, repair_odds, spans, suspects, warnings
+from wizard.walk.judged import judged_readings, remarks, repair_odds, spans, suspects
 from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.searching import Search
 from wizard.walk.state import JobState
@@ -61,7 +61,7 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
         repairs=repair_odds(case),
         next=following,
         finding=_finding(case),
-        warnings=warnings(case, readings, views),
+        remarks=remarks(case, readings, views),
         spans=views,
         current_a=(max(0.0, middle - 1.645 * spread), middle + 1.645 * spread),
         enough=bool(case.taken) and top_repair(case.belief)[1] >= 0.25,
