@@ -284,9 +284,11 @@ async def test_labour_and_parts_come_to_a_total(bay: Open, store: Store) -> None
         await driven.press("h")
         await driven.type("60")
         assert "Total 54.00" in text(driven)
+        assert "Labour, 45 min 60.00 an hour 45.00" in text(driven)
         await driven.press("t")
         await driven.type("ring")
         assert "ring, M8 taken back" in text(driven)
+        assert "Taken back: 3. ring, M8, 2 x 4.50." in driven.shown()
         assert "Total 45.00" in text(driven)
         await driven.press("e")
         await driven.type("lug")
@@ -300,6 +302,7 @@ async def test_labour_and_parts_come_to_a_total(bay: Open, store: Store) -> None
         assert "Total 60.00" in text(driven)
         await driven.press("t")
         await driven.type("hour")
+        assert "Taken back: the price of an hour, 60.00." in driven.shown()
         assert "h says what an hour costs" in text(driven)
         await driven.press("p")
         await driven.type("clamp")
@@ -315,6 +318,24 @@ async def test_labour_and_parts_come_to_a_total(bay: Open, store: Store) -> None
         "minutes-logged",
         "labour-priced",
     ]
+
+
+async def test_the_price_of_an_hour_is_shown_before_and_after_anything_else_is_entered(bay: Open, store: Store) -> None:
+    job(store)
+    async with bay() as driven:
+        await driven.press("enter", "y")
+        assert "Nothing is entered yet." in text(driven)
+        await driven.press("h")
+        await driven.type("60")
+        assert "Nothing is entered yet." not in text(driven)
+        assert "An hour of labour costs 60.00" in text(driven)
+        await driven.press("m")
+        await driven.type("other")
+        await driven.type("5 looked")
+        await driven.press("t")
+        await driven.type("looked")
+        assert "Taken back: 1. looked, 5 min." in driven.shown()
+        assert "Labour 60.00 an hour" in text(driven)
 
 
 @pytest.fixture

@@ -133,10 +133,14 @@ class CostsPage(Logbook):
 
     def action_take_back(self) -> None:
         def take_back(number: str) -> None:
+            state = self.session.state
             if number == _HOUR:
-                self.put("The price of an hour is taken back.", LabourPriced(per_hour=None))
+                self.put(
+                    f"Taken back: the price of an hour, {money(state.labour_per_hour)}.", LabourPriced(per_hour=None)
+                )
             else:
-                self.put(f"Entry {number} is taken back.", CostStruck(entry=int(number)))
+                line = cost_lines(self.session.desk, state)[int(number) - 1]
+                self.put(f"Taken back: {number}. {line.what}, {_much(line)}.", CostStruck(entry=line.entry))
 
         self._pick_entry("Take back which? It stays in the record and counts for nothing.", take_back)
 
@@ -156,15 +160,22 @@ class CostsPage(Logbook):
 def costs_text(desk: Desk, state: JobState) -> Content:
     """Every entry on a line, and what those that stand come to."""
     entered = cost_lines(desk, state)
+    rate = state.labour_per_hour
     if not entered:
-        return Content("Nothing is entered yet.\n\nm logs minutes on a step, p enters a part with its price.")
+        so_far = (
+            "Nothing is entered yet." if rate is None else f"An hour of labour costs {money(rate)}; no minutes yet."
+        )
+        return Content(f"{so_far}\n\nm logs minutes on a step, p enters a part with its price.")
     lines = [Content.styled(_line("What", "Each", "Total"), "bold $primary")]
     lines += [Content.styled(_entry(line), "strike" if line.struck else "") for line in entered]
     total = totals(state, entered)
+    if total is None and rate is not None:
+        lines += [Content(""), Content(_line("Labour", f"{money(rate)} an hour", ""))]
     if total is not None:
         lines.append(Content(""))
         labour = money(total.labour) if total.labour is not None else "no price"
-        lines.append(Content(_line(f"Labour, {show_minutes(total.minutes)}", "", labour)))
+        hour = "" if rate is None else f"{money(rate)} an hour"
+        lines.append(Content(_line(f"Labour, {show_minutes(total.minutes)}", hour, labour)))
         lines.append(Content(_line("Parts", "", money(total.parts))))
         if total.total is not None:
             lines.append(Content.styled(_line("Total", "", money(total.total)), "bold"))
@@ -176,8 +187,12 @@ def costs_text(desk: Desk, state: JobState) -> Content:
 def _entry(line: CostLine) -> str:
     if line.struck:
         return _line(f"{line.entry:3}. {line.what}", "taken back", "")
-    much = show_minutes(line.minutes) if line.minutes is not None else f"{line.count:g} x {money(line.price)}"
-    return _line(f"{line.entry:3}. {line.what}", much, money(line.total))
+    return _line(f"{line.entry:3}. {line.what}", _much(line), money(line.total))
+
+
+def _much(line: CostLine) -> str:
+    """How many minutes, or how many of a part at what price."""
+    return show_minutes(line.minutes) if line.minutes is not None else f"{line.count:g} x {money(line.price)}"
 
 
 def _line(what: str, each: str, total: str) -> str:
