@@ -28,6 +28,7 @@ from wizard.ui.finding_page import FindingPage
 from wizard.ui.home import HomeScreen
 from wizard.ui.job import JobScreen
 from wizard.ui.pick import Pick
+from wizard.ui.suspects_view import SuspectsView
 from wizard.ui.target import Target
 from wizard.ui.why_page import why_text
 from wizard.walk.events import (
@@ -696,6 +697,19 @@ async def test_a_point_out_of_reach_is_not_asked_for(bay: Open) -> None:
         assert "x starter B stud".lower() in driven.shown().lower()
         target = driven.job.target
         assert target is None or "starter-b-stud" not in (target.red, target.black)
+
+
+@pytest.mark.parametrize("enough", [True, False])
+async def test_the_heading_of_the_suspects_takes_one_line(bay: Open, enough: bool) -> None:
+    async with bay(DEMO, size=(120, 40)) as driven:
+        await driven.at_positive_drop()
+        view, assessment = driven.job.query_one(SuspectsView), driven.job.assessment
+        assert assessment is not None
+        view.show(assessment.model_copy(update={"enough": enough}))
+        await driven.settle()
+        rows = [line[view.region.x :] for line in driven.shown().splitlines()]
+        heading = next(number for number, row in enumerate(rows) if "SUSPECTS" in row)
+        assert f"{assessment.suspects[0].probability:.2f}" in rows[heading + 1]
 
 
 async def test_a_battery_post_out_of_reach_is_offered_last_with_what_follows(bay: Open) -> None:

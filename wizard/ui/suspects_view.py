@@ -30,7 +30,7 @@ class SuspectsView(Static):
         width = self.size.width
         heading: list[Content] = []
         if lines > 2:
-            about = "odds to be at fault" if assessment.enough else "not enough to say which is at fault"
+            about = "odds to be at fault" if assessment.enough else "not enough to say which yet"
             heading = [Content.assemble(("SUSPECTS", "bold $primary"), ("  " + about, "italic"))]
         shown = [s for s in assessment.suspects if s.probability >= LEAST_SHOWN][: max(1, lines - len(heading))]
         rows = [_line(suspect, width, bars) for suspect in shown] or [Content(f"no suspect above {LEAST_SHOWN}")]
