@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,8 +54,9 @@ class Question:
 class Prospect:
     """A test with what it promises. Either `what` is read, or the question of `step` is answered.
 
-    `after` is the expected minutes from then on when the likeliest repair for its minutes is done first, and so on;
-    `to_show` those that it leaves until whatever is at fault is shown directly.
+    `after` is the expected minutes from then on: going on measuring at the price of a bit and doing the repair that is
+    shown, or doing the likeliest repair for its minutes first, and so on, if that is quicker. `to_show` are those that
+    it leaves until whatever is at fault is shown directly.
     """
 
     minutes: float
@@ -176,18 +177,25 @@ def prospects(
         joint = joint[:, None, :]
         bits, after = float(_information(joint)[0]), float(_minutes_after(joint, work)[0])
         out.append(Prospect(question.minutes, bits, after, without, step=question.step))
-    return sorted(out, key=_to_finding(out))
+    rate = _minutes_per_bit(out)
+    odds = mass.sum(axis=0)
+    unknown = -float(odds @ np.log2(np.maximum(odds, 1e-300)))
+    shown = float(odds @ work)
+    out = [
+        replace(test, after=min(test.after, test.to_show + rate * max(unknown - test.bits, 0.0) + shown))
+        for test in out
+    ]
+    # The expected minutes to a finding when a test is done next, less what is the same for all of these.
+    return sorted(out, key=lambda test: test.minutes + test.to_show - rate * test.bits)
 
 
-def _to_finding(tests: Sequence[Prospect]) -> Callable[[Prospect], float]:
-    """Expected minutes to a finding when a test is done next, less what is the same for all of these.
+def _minutes_per_bit(tests: Sequence[Prospect]) -> float:
+    """What is not known yet will cost what a bit costs now at the cheapest.
 
-    What is not known yet will cost what a bit costs now at the cheapest: else, where no test tells much, the one that
-    is merely quick would come first.
+    Else, where no test tells much, the one that is merely quick would come first.
     """
     cheapest = min((test.minutes / max(test.bits, 1e-9) for test in tests), default=0.0)
-    rate = max(_MINUTES_PER_BIT, cheapest)
-    return lambda test: test.minutes + test.to_show - rate * test.bits
+    return max(_MINUTES_PER_BIT, cheapest)
 
 
 def _minutes_to_show(belief: Belief, tests: Sequence[Observable], reach: Reach) -> tuple[Floats, float]:

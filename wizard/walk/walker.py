@@ -343,7 +343,7 @@ class _Walk:
         others = [(test.in_all, self._prospect(test, None)) for test in tests[1 : 2 if doable else 3]]
         others = sorted([*others, *doable[:1]], key=lambda pair: pair[0])
         quicker = [pair for pair in others if pair[1].kind != "measure" and pair[0] < best.in_all]
-        why = f"{following.why} In all about {best.in_all:.0f} minutes to a proven repair."
+        why = f"{following.why} In all about {best.in_all:.0f} minutes to a proven repair, its cost counted in."
         if quicker:
             why += f" Quicker by the odds, and shown by nothing yet: {quicker[0][1].why}"
         return following.model_copy(
