@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from threading import Semaphore
 
 import pytest
 from driven import Bay, Open
@@ -26,8 +28,12 @@ from wizard.ui.run_view import RunView
 from wizard.ui.settings_page import SettingsPage, accuracy, parse_accuracy
 from wizard.ui.tour import Tour
 from wizard.ui.visit import Page
+from wizard.walk import shifts
 from wizard.walk.assessment import Finding
+from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Cranked, ReadingTaken
+from wizard.walk.shifts import Move, Shift
+from wizard.walk.state import JobState, Reading
 
 DEMO = "parcel-van"
 
@@ -395,6 +401,42 @@ async def test_jobs_are_found_archived_and_put_back(bay: Open, store: Store) -> 
         assert "archive is empty" in driven.shown()
         await driven.press("z")
         assert driven.app.screen.query_one("#jobs OptionList", OptionList).option_count == 2
+
+
+async def test_the_odds_are_shown_at_once_and_what_readings_did_to_them_as_it_comes(
+    bay: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    may_go_on = Semaphore(0)
+
+    def slowly(_: Desk, __: JobState, readings: Sequence[Reading]) -> Iterator[Shift]:
+        for reading in reversed(readings):
+            may_go_on.acquire(timeout=10.0)
+            yield Shift(reading, (Move("positive-clamp", "high-resistance", 0.1, 0.2),))
+
+    async def page_of(driven: Bay, *, waiting: int) -> str:
+        """The page once so many readings are still waited for."""
+        for _ in range(500):
+            page = driven.app.screen
+            assert isinstance(page, Page)
+            if str(page.text).count("working it out") == waiting:
+                return str(page.text)
+            await driven.pilot.pause(0.01)
+        raise AssertionError(str(page.text))
+
+    monkeypatch.setattr(shifts, "odds_shifts", slowly)
+    async with bay(DEMO) as driven:
+        await driven.at_positive_drop()
+        await driven.pilot.press("h")
+        while not isinstance(driven.app.screen, Page):
+            await driven.pilot.pause(0.01)
+        begun = await page_of(driven, waiting=2)
+        assert "Suspects now" in begun
+        assert "What would change the answer" in begun
+        may_go_on.release()
+        half = await page_of(driven, waiting=1)
+        assert half.index("working it out") < half.index("2. 11.60 V") < half.index("up from 0.10 to 0.20")
+        may_go_on.release()
+        assert (await page_of(driven, waiting=0)).count("up from 0.10 to 0.20") == 2
 
 
 # The crank timer

@@ -4,8 +4,8 @@ import pytest
 
 from wizard.walk.desk import Desk
 from wizard.walk.events import Complaint, Event, ReadingStruck, ReadingTaken, Repaired, Started
-from wizard.walk.shifts import odds_shifts
-from wizard.walk.state import fold
+from wizard.walk.shifts import Shift, latest, odds_shifts
+from wizard.walk.state import JobState, fold
 from wizard.walk.walker import assess
 
 POST = "battery-positive-post"
@@ -19,9 +19,14 @@ def job(*events: Event) -> list[Event]:
     return [Started(title="job", complaint=Complaint(circuit="remote-battery", symptom="cranks-slowly")), *events]
 
 
+def told(desk: Desk, state: JobState, most: int = 12) -> list[Shift]:
+    """In the order in which the readings were taken; they come the last one first."""
+    return list(odds_shifts(desk, state, latest(state, most)))[::-1]
+
+
 def test_the_moves_lead_from_the_first_reading_to_the_suspects_of_now(remote_desk: Desk) -> None:
     state = fold(job(cranking("starter-b-stud", 1.1), cranking("isolator-load-lug", 0.75)))
-    shifts = list(odds_shifts(remote_desk, state))
+    shifts = told(remote_desk, state)
     assert [shift.reading.number for shift in shifts] == [1, 2]
     now = {(s.part, s.fault): s.probability for s in assess(remote_desk, state, cautions_read=True).suspects}
     last = {(move.part, move.fault): move.after for move in shifts[-1].moves}
@@ -35,11 +40,17 @@ def test_the_moves_lead_from_the_first_reading_to_the_suspects_of_now(remote_des
 
 def test_struck_readings_and_those_before_a_repair_do_nothing(remote_desk: Desk) -> None:
     struck = fold(job(cranking("starter-b-stud", 1.1), cranking("bulkhead-stud", 0.9), ReadingStruck(reading=1)))
-    assert [shift.reading.number for shift in odds_shifts(remote_desk, struck)] == [2]
+    assert [shift.reading.number for shift in told(remote_desk, struck)] == [2]
     repaired = fold(job(cranking("starter-b-stud", 1.1), Repaired(repair="clean-isolator-load-joint")))
-    assert list(odds_shifts(remote_desk, repaired)) == []
+    assert told(remote_desk, repaired) == []
 
 
 def test_no_more_than_asked_for_are_worked_out(remote_desk: Desk) -> None:
     state = fold(job(*(cranking("starter-b-stud", 1.1) for _ in range(5))))
-    assert [shift.reading.number for shift in odds_shifts(remote_desk, state, most=2)] == [4, 5]
+    assert [shift.reading.number for shift in told(remote_desk, state, most=2)] == [4, 5]
+
+
+def test_what_a_reading_did_does_not_hang_on_those_after_it(remote_desk: Desk) -> None:
+    readings = cranking("starter-b-stud", 1.1), cranking("isolator-load-lug", 0.75), cranking("bulkhead-stud", 0.9)
+    all_of_it, shorter = (told(remote_desk, fold(job(*readings[:count]))) for count in (3, 2))
+    assert all_of_it[:2] == shorter

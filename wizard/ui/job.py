@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.content import Content
 from textual.worker import get_current_worker
 
 from wizard.files.settings import Layout, Way
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from wizard.ui.intake import Intake
     from wizard.walk.assessment import Assessment
     from wizard.walk.shifts import Shift
+    from wizard.walk.state import Reading
 
 _STATUS = {"done": "=", "here": ">", "ahead": " ", "jumped-over": "-", "not-needed": "."}
 
@@ -219,28 +221,40 @@ class JobScreen(Repairing):
         self.app.push_screen(LossPage(rows, self.assessment.readings, inch=self.inch, spoken=spoken))
 
     def action_odds(self) -> None:
+        """The odds as they are known, at once; what each reading did to them comes as it is worked out."""
         if self.assessment is None:
             return
-        from wizard.ui.odds_page import WAITING
+        from wizard.walk.shifts import latest
 
-        page = Page("Suspects and reasons", WAITING)
+        readings = latest(self.session.state)
+        page = Page("Suspects and reasons", self._odds_text([], readings))
         self.app.push_screen(page)
-        self.run_worker(partial(self._work_out_shifts, page), thread=True, exclusive=True, group="shifts")
+        self.run_worker(partial(self._work_out_shifts, page, readings), thread=True, exclusive=True, group="shifts")
 
-    def _work_out_shifts(self, page: Page) -> None:
+    def _work_out_shifts(self, page: Page, readings: list[Reading]) -> None:
         from wizard.walk.shifts import odds_shifts
 
         worker = get_current_worker()
-        shifts = list(odds_shifts(self.session.desk, self.session.state))
-        if not worker.is_cancelled:
-            self.app.call_from_thread(self._show_shifts, page, shifts)
+        shifts: list[Shift] = []
+        for shift in odds_shifts(self.session.desk, self.session.state, readings):
+            shifts = sorted([*shifts, shift], key=lambda one: one.reading.number)
+            waited_for = [reading for reading in readings if reading.number < shifts[0].reading.number]
+            if worker.is_cancelled or not self.app.call_from_thread(self._show_shifts, page, shifts, waited_for):
+                return
 
-    def _show_shifts(self, page: Page, shifts: list[Shift]) -> None:
+    def _show_shifts(self, page: Page, shifts: list[Shift], waited_for: list[Reading]) -> bool:
+        """Put them on the page; False once it was left, and nobody waits for the rest."""
+        if page not in self.app.screen_stack:
+            return False
+        page.show(self._odds_text(shifts, waited_for))
+        return True
+
+    def _odds_text(self, shifts: list[Shift], waited_for: list[Reading]) -> Content:
         from wizard.ui.odds_page import odds_text
 
-        if self.assessment is not None and page.is_attached:
-            bars = self.app.settings.layout is not Layout.SPOKEN
-            page.show(odds_text(self.assessment, shifts, bars=bars))
+        assert self.assessment is not None
+        bars = self.app.settings.layout is not Layout.SPOKEN
+        return odds_text(self.assessment, shifts, pending=waited_for, bars=bars)
 
     def action_cautions(self) -> None:
         cautions = self.session.desk.cautions

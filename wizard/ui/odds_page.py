@@ -14,12 +14,16 @@ from wizard.walk.drawing import short_name
 from wizard.walk.events import ReadingTaken
 from wizard.walk.odds import LEAST_SHOWN, odds_bar, odds_word
 from wizard.walk.shifts import Shift
+from wizard.walk.state import Reading
 
-WAITING = "Working out what each reading did to the odds."
 
+def odds_text(
+    assessment: Assessment, shifts: Sequence[Shift], *, pending: Sequence[Reading] = (), bars: bool = True
+) -> Content:
+    """Suspects, the history of their odds, and the tests that would move them; `bars` draws the odds too.
 
-def odds_text(assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = True) -> Content:
-    """Suspects, the history of their odds, and the tests that would move them; `bars` draws the odds too."""
+    What the `pending` readings did, which were taken before the others, is still being worked out.
+    """
     lines = [Content.assemble(("Suspects now", "bold $primary"), ", with the odds that each is at fault")]
     if not assessment.enough:
         lines.append(Content("Not enough to say yet: no repair stands out so far."))
@@ -31,7 +35,10 @@ def odds_text(assessment: Assessment, shifts: Sequence[Shift], *, bars: bool = T
     if sum(suspect.probability for suspect in assessment.suspects) > 1.0 + LEAST_SHOWN:
         lines.append(Content("They add up to more than 1: two things can be wrong at once."))
     lines.append(Content.styled("\nWhat each reading did to these odds", "bold $primary"))
-    if not shifts:
+    for reading in pending:
+        lines.append(Content.styled(f"{reading.number}. {_reading(reading.taken)}", "bold"))
+        lines.append(Content("   working it out"))
+    if not shifts and not pending:
         lines.append(Content("No reading stands since the last repair."))
     for shift in shifts:
         lines.append(Content.styled(f"{shift.reading.number}. {_reading(shift.reading.taken)}", "bold"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from wizard.walk.case import Case
@@ -35,20 +35,24 @@ class Shift:
     moves: tuple[Move, ...]
 
 
-def odds_shifts(desk: Desk, state: JobState, most: int = 12) -> Iterator[Shift]:
-    """What each of the latest standing readings did, no more than `most` of them, in the order they were taken."""
-    wanted = [reading.number for reading in state.current][-most:]
-    if not wanted:
+def latest(state: JobState, most: int = 12) -> list[Reading]:
+    """The latest standing readings whose doing is told, no more than `most` of them, in the order they were taken."""
+    return list(state.current)[-most:]
+
+
+def odds_shifts(desk: Desk, state: JobState, readings: Sequence[Reading]) -> Iterator[Shift]:
+    """What each of these standing readings did, the last one first: that is what is asked for soonest."""
+    if not readings:
         return
-    before = _odds(desk, state, wanted[0] - 1)
-    for reading in state.current:
-        if reading.number not in wanted:
-            continue
-        after = _odds(desk, state, reading.number)
+    after = _odds(desk, state, readings[-1].number)
+    # Before the first of them stood whatever was read earlier.
+    earlier = [readings[0].number - 1, *(reading.number for reading in readings[:-1])]
+    for reading, number in zip(reversed(readings), reversed(earlier), strict=True):
+        before = _odds(desk, state, number)
         moves = [Move(*suspect, before[suspect], odds) for suspect, odds in after.items()]
         moves.sort(key=lambda move: -abs(move.after - move.before))
         yield Shift(reading, tuple(m for m in moves[:3] if abs(m.after - m.before) >= _WORTH_SAYING))
-        before = after
+        after = before
 
 
 def _odds(desk: Desk, state: JobState, readings: int) -> dict[_Suspect, float]:
