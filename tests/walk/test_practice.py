@@ -496,6 +496,7 @@ def test_a_cable_is_read_straight_across_before_it_is_replaced(remote_desk: Desk
     assert answer.finding is None
     assert (answer.next.kind, answer.next.red, answer.next.black) == ("measure", *ACROSS)
     assert "the difference of readings 5 and 6 shows it" in answer.next.why
+    assert answer.next.step == ("split-positive" if plan == "walk" else None)
     bad = assess(remote_desk, fold(_with_cable(_across(0.46))), plan, cautions_read=True)
     assert bad.finding is not None
     assert (bad.finding.repair, bad.finding.evidence) == ("replace-engine-bay-cable", [7])

@@ -96,7 +96,7 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     first = evidence.drop.volts
     excess = belief.excess_ohm(number)
     takes = (
-        f" It takes about {show_volts(excess[1] * middle)} too much"
+        f" As far as the readings tell, it takes about {show_volts(excess[1] * middle)} too much"
         if excess and belief.open_share(number) < 0.5
         else ""
     )

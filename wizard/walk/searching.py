@@ -12,7 +12,7 @@ from wizard.diagnosis.finding import ENOUGH, direct_tests, surely_needed, top_re
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-from wizard.walk.flow import EACH_PART, LONG_MINUTES, Step
+from wizard.walk.flow import EACH_PART, LONG_MINUTES, Step, StepKind
 
 # A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
 _LIKELIER_THAN_NOT = 0.5
@@ -54,6 +54,13 @@ class Search:
             return []
         inside = [t for t in self._tests() if not t.clamp and self.within(own, t.red, t.black)]
         return self._worthwhile(inside, [])
+
+    def awaits_elsewhere(self, step: Step) -> bool:
+        """Whether a reading is awaited that has nothing to do with a step that reads or splits."""
+        awaited = self.case.awaited
+        if awaited is None or step.kind is not StepKind.SPLIT:
+            return awaited is not None and step.kind is StepKind.MEASURE
+        return step.run != "loop" and not self.within(self.own_parts(step.run), awaited.what.red, awaited.what.black)
 
     def within(self, parts: Iterable[str], red: str, black: str) -> bool:
         """Whether both leads are on ends of these parts."""

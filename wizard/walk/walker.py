@@ -241,8 +241,8 @@ class _Walk:
                 seen.discard(name)
                 continue
             outcome = self._outcome(name)
-            if outcome is None and self.case.awaited is not None and step.kind is StepKind.MEASURE:
-                return self._choose(self.search.anywhere(), name)
+            if outcome is None and self.search.awaits_elsewhere(step):
+                return self._fastest()
             if outcome is None:
                 return self._at(name) or self.asking.finish(name)
             if outcome not in step.then:
