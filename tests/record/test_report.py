@@ -215,6 +215,26 @@ def test_what_was_answered_is_in_the_record_with_its_time_and_what_was_repaired_
         assert "Damage: loose, burnt, corroded or broken" in said
 
 
+def test_a_repair_that_did_not_help_is_reported_as_that_with_what_was_read_before_the_first():
+    log = [started(), *readings(SICK, POSITIVE, GROUND, JOINT)]
+    log += [Repaired(repair=FIX), *readings(SICK, JOINT), Repaired(repair=FIX), *readings(SICK, JOINT)]
+    made = compiled(*log)
+    report = made[0]
+    assert [(line.helped, line.result) for line in report.repairs] == [
+        (False, "It did not help: what it was to put right reads no better."),
+    ] * 2
+    assert "was done twice and did not help" in report.finding
+    assert [line for line in report.customer.brought if "0.69 V. It did not help" in line]
+    run = next(s for s in report.repairs[1].spans if "to starter B stud" in s.span)
+    assert (run.before, run.first) == ("not read", "1.16 V before repair 1")
+    for ending in (".html", ".md"):
+        assert "not read; 1.16 V before repair 1" in flat(*made, ending)
+    # One that is not read yet says nothing yet.
+    unread = compiled(*log[:-1])[0]
+    assert unread.repairs[1].helped is None
+    assert unread.finding == ""
+
+
 def test_an_answer_that_was_taken_back_is_not_given(whole):
     log = [*LOG, Answered(step="wiggle", choice="isolator-load-joint")]
     told = compiled(*log)[0].answers

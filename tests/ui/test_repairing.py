@@ -186,6 +186,33 @@ async def test_a_repair_is_called_done_only_once_it_is_proved(bay: Open, store: 
         assert "nothing wrong was shown" not in told
 
 
+async def test_a_repair_that_did_not_help_is_said_to_on_the_finding_and_on_its_proof(bay: Open, store: Store) -> None:
+    joint, run = ("isolator-out-stud", "isolator-load-lug"), (POST, "starter-b-stud")
+    before = [read(*run, 1.16, 1), read("starter-case", NEGATIVE, 0.14, 2), read(*joint, 0.69, 3)]
+    fixed = Repaired(repair="clean-isolator-load-joint")
+    number = job(store, *before, fixed, read(*joint, 0.68, 4))
+    async with bay() as driven:
+        await driven.press("enter", "f")
+        told = text(driven)
+        assert "was done and did not help: isolator out stud to isolator load lug, with start held, read 0.69 V" in told
+        assert "0.68 V after repair 1. Practice allows 0.05 V." in told
+        assert "Done and proved" not in told
+    store.append(number, NOON, fixed, read(*joint, 0.69, 5), read(*run, 1.15, 6))
+    async with bay() as driven:
+        await driven.press("enter", "f")
+        told = text(driven)
+        assert "was done twice and did not help" in told
+        past = told[told.index("Still past what practice allows") :]
+        assert "1.15 V" in past[: past.index("What to repair")]
+        await driven.press("escape", "z")
+        told = text(driven)
+        assert told.count("It did not help: what it was to put right reads no better.") == 2
+        assert "not complete" not in told
+        assert "At first 0.69 V before repair 1 Before 0.68 V" in told
+        assert "At first 1.16 V before repair 1 Before not read" in told
+        assert "Not read again, since it did not help: battery positive post to battery negative post" in told
+
+
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=lambda size: f"{size[0]}x{size[1]}")
 async def test_the_cards_after_a_repair_say_what_goes_back_first(
     bay: Open, store: Store, size: tuple[int, int]
@@ -195,10 +222,14 @@ async def test_the_cards_after_a_repair_say_what_goes_back_first(
     async with bay(size=size) as driven:
         await driven.press("enter")
         told = on_the_card(driven)
-        assert "Ground lead back on, last. Then measure as before" in told
+        assert "Ground lead back on, last. Then measure. Hold start" in told
         assert "Hold start for up to 5 s and read." in told
         assert "isolator out stud: " in told
         assert "isolator load lug: " in told
+    store.append(number, NOON, read(*joint, 0.01, 2))
+    async with bay(size=size) as driven:
+        await driven.press("enter")
+        assert "Not read before the repair: it tells whether the battery holds up now." in on_the_card(driven)
     store.append(number, NOON, Jumped(step="nothing-shown"))
     async with bay(size=size) as driven:
         await driven.press("enter")

@@ -8,12 +8,16 @@ from tests.vehicles import desk, read
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.load import Condition
 from wizard.circuit.map import Changes, PartChange
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.quantities import Size
+from wizard.walk.asking import Asking
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-from wizard.walk.events import Complaint, ReadingTaken, Repaired, Started
+from wizard.walk.events import Answered, Complaint, ReadingTaken, Repaired, Started
 from wizard.walk.proof import foresee_proof, repair_proofs
+from wizard.walk.retest import did_not_help
+from wizard.walk.standing import standing
 from wizard.walk.state import fold
 from wizard.walk.walker import assess
 
@@ -22,6 +26,7 @@ GROUND = ("starter-case", "battery-negative-post")
 JOINT = ("isolator-out-stud", "isolator-load-lug")
 FIX = "clean-isolator-load-joint"
 BOTH = {"isolator-load-joint": 4e-3, "engine-bay-cable": 5e-3}
+FIXED: dict[str, float] = {}
 
 
 def job(at, excess, *spans):
@@ -118,6 +123,85 @@ def test_a_span_that_was_the_difference_of_two_readings_says_which(remote_desk):
     assert (joint.before_numbers, joint.before_apart) == ((1, 2), True)
     assert (joint.numbers, joint.apart) == ((3,), False)
     assert joint.before == pytest.approx(0.69, abs=0.03)
+
+
+def test_a_repair_whose_own_span_reads_as_before_did_not_help_whatever_else_is_unread(remote_desk):
+    before, again = (job(remote_desk, {"isolator-load-joint": 4e-3}, *spans) for spans in (BEFORE, (JOINT,)))
+    log = [*before, Repaired(repair=FIX), *again]
+    once = case(remote_desk, *log)
+    (proof,) = repair_proofs(once)
+    assert (proof.helped, proof.some) == (False, False)
+    assert any(span.unread for span in proof.spans)
+    assert [line for line in proof.remains if "what was to be put right still is not" in line]
+    told = standing(once)
+    assert told is not None
+    assert (told.stands, "read 0.69 V before any repair, 0.69 V after repair 1." in told.told) == ("did-not-help", True)
+    twice = case(remote_desk, *log, Repaired(repair=FIX), *again)
+    _, proof = repair_proofs(twice)
+    assert proof.helped is False
+    told = standing(twice)
+    assert told is not None
+    assert "was done twice and did not help:" in told.told
+    assert "0.69 V after repair 1, 0.69 V after repair 2. Practice allows 0.05 V." in told.told
+    by_span = {(span.what.red, span.what.black): span for span in proof.spans}
+    assert by_span[POSITIVE].before is None
+    number, drop = by_span[POSITIVE].first
+    assert (number, drop.numbers) == (1, (1,))
+
+
+def test_a_repair_that_won_half_back_did_not_help_enough(remote_desk):
+    # Read twice: the first of such a pair is doubted.
+    half = job(remote_desk, {"isolator-load-joint": 2e-3}, JOINT, JOINT)
+    after = case(remote_desk, *job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE), Repaired(repair=FIX), *half)
+    (proof,) = repair_proofs(after)
+    assert (proof.helped, proof.some) == (False, True)
+    told = standing(after)
+    assert told is not None
+    assert "was done and did not help enough" in told.told
+    assert "read 0.69 V before any repair, 0.35 V after repair 1. Practice allows 0.05 V." in told.told
+
+
+def test_a_reading_in_doubt_does_not_say_that_a_repair_did_not_help(remote_desk):
+    before = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
+    wild = ReadingTaken(state="cranking", red=JOINT[0], black=JOINT[1], value=5.0)
+    held = job(remote_desk, {}, POSITIVE, GROUND)
+    doubtful = case(remote_desk, *before, Repaired(repair=FIX), *held, wild)
+    assert doubtful.belief.doubt[6] >= DOUBTED
+    assert not did_not_help(doubtful)
+    (proof,) = repair_proofs(doubtful)
+    assert proof.helped is None
+
+
+@pytest.mark.parametrize(
+    ("log", "stands"),
+    [
+        ([], None),
+        ([Repaired(repair=FIX)], "not-proved"),
+        ([Repaired(repair=FIX), (FIXED, PROOF)], "proved"),
+        ([Repaired(repair=FIX), (FIXED, PROOF), Answered(step="cranks-now", choice="still-fails")], "did-not-help"),
+        ([Repaired(repair=FIX), ({"engine-bay-cable": 5e-3}, PROOF)], "fault-left"),
+    ],
+)
+def test_where_a_job_stands_after_its_repair(remote_desk, log, stands):
+    before = job(remote_desk, BOTH if stands == "fault-left" else {"isolator-load-joint": 4e-3}, *BEFORE)
+    after = [e for part in log for e in (job(remote_desk, part[0], *part[1]) if isinstance(part, tuple) else [part])]
+    told = standing(case(remote_desk, *before, *after))
+    assert (told and told.stands) == stands
+
+
+def test_a_span_that_was_not_read_before_is_not_asked_for_as_before(remote_desk):
+    log = [*job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE), Repaired(repair=FIX)]
+    for _ in PROOF:
+        asked = Asking(case(remote_desk, *log)).proof()
+        assert asked is not None
+        known = (asked.red, asked.black) in BEFORE
+        assert ("as before" in asked.why) is known
+        assert (asked.first_read is None) is known
+        if asked.first_read is not None:
+            assert asked.first_read.startswith("Not read before the repair: it tells whether ")
+            assert asked.why.endswith(asked.first_read)
+        log += job(remote_desk, {}, (asked.red, asked.black))
+    assert Asking(case(remote_desk, *log)).proof() is None
 
 
 def test_a_repair_that_changed_nothing_did_not_help(remote_desk):

@@ -59,8 +59,10 @@ def result_words(proof: RepairProof) -> str:
             return "The proof is not complete: not every span of it was measured again."
         case True:
             return "The readings after it show that it helped."
+        case False if proof.some:
+            return "It did not help enough: what it was to put right reads better, and still not as it should."
         case False:
-            return "The readings after it do not show that it helped."
+            return "It did not help: what it was to put right reads no better."
 
 
 def unsettled_words(names: Names, proof: RepairProof) -> list[str]:
@@ -97,12 +99,22 @@ def _span(names: Names, span: SpanProof) -> SpanLine:
         judged=(FLOOR_JUDGED if span.floor else JUDGED)[span.judgement],
         against=_AGAINST[span.against],
         won_back=_won_back(span),
+        first=_first(span),
         margin=_margin(span),
         before_v=span.before,
         predicted_band=(band.low, band.high),
         after_v=span.after,
         readings=list(span.numbers),
     )
+
+
+def _first(span: SpanProof) -> str:
+    """What was read before an earlier repair, and before which; nothing where nothing was."""
+    if span.first is None:
+        return ""
+    number, drop = span.first
+    shown = "open" if drop.volts is None else (show_amps if span.what.clamp else show_volts)(drop.volts)
+    return f"{shown} before repair {number}{_difference(drop.numbers, len(drop.spans) > 1)}"
 
 
 def _difference(numbers: tuple[int, ...], apart: bool) -> str:

@@ -106,7 +106,7 @@ class _Clerk:
             complaint=dict(self._complaint()),
             conditions=dict(self._conditions()),
             customer=customer_page(self.case, self.found, self.proofs, self.follow_up, answers, not_tested),
-            finding=self.found.finding.statement if self.found.finding else "",
+            finding=" ".join(self._finding()),
             stands="Result" if self.found.next.kind == "finish" else "Next",
             next=self.found.next.why,
             suspects=[self._suspect(s.part, s.fault, s.probability) for s in self.found.suspects[:6]],
@@ -267,6 +267,13 @@ class _Clerk:
         return f"{printable(step.choices[outcome])}: {self.names.part(choice)}"
 
     # --- finding, repair, proof ----------------------------------------------------------------------------------
+
+    def _finding(self) -> Iterator[str]:
+        """That the last repair did not help, where it did not, and what is found."""
+        if (standing := self.found.standing) is not None and standing.stands == "did-not-help":
+            yield printable(standing.told)
+        if self.found.finding is not None:
+            yield self.found.finding.statement
 
     def _suspect(self, part: str, fault: str, odds: float) -> str:
         shown = "over 99 %" if odds > 0.99 else "under 1 %" if odds < 0.01 else f"{100 * odds:.0f} %"

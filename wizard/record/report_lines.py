@@ -57,7 +57,8 @@ class AnswerLine(_Line):
 class SpanLine(_Line):
     """A span of a proof: before, what was predicted, and after.
 
-    `won_back` and `margin` are in words, empty where they can't be said.
+    `won_back` and `margin` are in words, empty where they can't be said; so is `first`, what was read before an earlier
+    repair.
     """
 
     span: str
@@ -69,6 +70,7 @@ class SpanLine(_Line):
     judged: str
     against: str
     won_back: str
+    first: str
     margin: str
     before_v: float | None
     predicted_band: Band

@@ -50,6 +50,13 @@ class FindingPage(Page):
             self.dismiss(False)
 
 
+def _still_past(assessment: Assessment) -> list[Content]:
+    """Readings since the repair that are past what practice allows, but for those that show what is found."""
+    shown = assessment.finding.evidence if assessment.finding else []
+    past = [reading_line(r) for r in assessment.readings if r.past_limit and not r.in_doubt and r.id not in shown]
+    return [Content.styled("Still past what practice allows", "bold"), *past, Content("")] if past else []
+
+
 def finding_text(desk: Desk, assessment: Assessment) -> Content:
     """The finding, its evidence, the odds of every repair, and the cautions that the work carries."""
     finding = assessment.finding
@@ -57,13 +64,17 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
     unproved = assessment.next.kind == "prove"
     proved = finding is not None and bool(finding.proved)
     lines: list[Content] = []
+    standing = assessment.standing
+    failed = standing is not None and standing.stands == "did-not-help"
+    if standing is not None and failed:
+        lines += [Content.styled(f"{standing.told}\n", "bold"), *_still_past(assessment)]
     if finding is None:
         head = "The repair is not proved yet." if unproved else "Nothing is found yet."
         lines += [Content.styled(head, "bold"), Content(f"{assessment.next.why}\n")]
     else:
         repair = repairs.get(finding.repair)
         label = repair.label if repair else finding.repair.replace("-", " ")
-        head = f"Done and proved: {label}." if proved else f"{capitalised(label)}."
+        head = f"Done and proved: {label}." if proved and not failed else f"{capitalised(label)}."
         lines += [Content.styled(head, "bold $primary"), Content(f"{finding.statement}\n")]
         if proved and assessment.repairs[0].repair == NO_REPAIR:
             lines.append(Content("The readings since then show nothing else that wants a repair.\n"))

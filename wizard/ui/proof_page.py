@@ -37,14 +37,19 @@ def proof_text(repairs: Sequence[RepairLine]) -> Content:
         lines.append(Content.styled(f"{repair.number}. {capitalised(repair.label)}", "bold $primary"))
         lines += [Content(line) for line in repair.fitted]
         lines += [Content.styled(f"{repair.result}\n", "bold")]
-        for span in repair.spans:
+        unread = [span for span in repair.spans if not span.readings] if repair.helped is False else []
+        for span in (span for span in repair.spans if span not in unread):
             lines += [Content(capitalised(span.span)), *_figures(span), Content("")]
+        if unread:
+            names = "; ".join(span.span for span in unread)
+            lines.append(Content(f"Not read again, since it did not help: {names}.\n"))
         lines += [Content(f"! {line}") for line in repair.remains]
     return Content("\n").join(lines)
 
 
 def _figures(span: SpanLine) -> list[Content]:
-    lines = [Content(f"  Before     {span.before}"), Content(f"  Predicted  {span.predicted}")]
+    lines = [Content(f"  At first   {span.first}")] if span.first else []
+    lines += [Content(f"  Before     {span.before}"), Content(f"  Predicted  {span.predicted}")]
     against = f", {span.against}" if span.readings else ""
     lines.append(Content.assemble("  After      ", (span.after, "bold"), against))
     judged = [text for text in (span.judged if span.readings else "", span.won_back) if text]

@@ -18,7 +18,7 @@ from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
 from wizard.walk.flow import DAMAGE, NOT_SURE, STILL_FAILS, Step, StepKind
 from wizard.walk.judged import judged_readings
-from wizard.walk.retest import proved, told_before, unproved, won_back
+from wizard.walk.retest import earlier_reads, proved, repaired_span, unproved, won_back
 
 
 def repair_cautions(desk: Desk, repair: str) -> list[str]:
@@ -207,15 +207,22 @@ class Asking:
             again = self.measure(what, "", step)
             repair = self.desk.circuit.repairs[case.state.repairs[-1]].label
             sound = "" if what.clamp else f" A sound one reads {show_band(*again.expected_v or (0, 0))}."
-            if numbers := told_before(case, what):
-                both = " and ".join(map(str, numbers))
+            before = next(iter(earlier_reads(case, what).values()), None)
+            told, first = "", None
+            if before is None:
+                first = f"Not read before the repair: {self._why_new(what)}."
+            elif len(before.spans) > 1:
+                both = " and ".join(map(str, before.numbers))
                 sound += f" Before, it was the difference of readings {both}; now read straight across."
+            else:
+                told = ", as before"
             own = self.steps[step].cautions if step else []
-            why = f"Put the ground lead back on, last. Then measure {self._as_before(what)}, after: {repair}.{sound}"
+            why = f"Put the ground lead back on, last. Then measure {self._span(what)}{told}, after: {repair}.{sound}"
             return again.model_copy(
                 update={
                     "kind": "prove",
-                    "why": why,
+                    "why": f"{why} {first}" if first else why,
+                    "first_read": first,
                     "cautions": [
                         name for name in self.desk.cautions.cautions if name in {*(again.cautions or []), *own}
                     ],
@@ -223,14 +230,23 @@ class Asking:
             )
         return None
 
-    def _as_before(self, what: Observable) -> str:
-        """A span of the proof with its two points, in the state that it was read in."""
+    def _why_new(self, what: Observable) -> str:
+        """Why the proof asks for a span that was not read before the repair."""
+        span = repaired_span(self.case)
+        if span is not None and span[0] == what:
+            return "it shows what was repaired by itself"
+        if self.desk.limits.floor_row(self.desk.circuit, what.state, what.red, what.black):
+            return "it tells whether the battery holds up now"
+        return "it tells whether the first fault hid another in this run"
+
+    def _span(self, what: Observable) -> str:
+        """A span of the proof with its two points, in the state that it is read in."""
         circuit = self.desk.circuit
         if what.clamp:
             where = f"the amps through {_label(circuit, what.clamp)}"
         else:
             where = f"from {circuit.map.points[what.red].label} to {circuit.map.points[what.black].label}"
-        return f"{where} {'with start held' if what.state == 'cranking' else 'with everything off'}, as before"
+        return f"{where} {'with start held' if what.state == 'cranking' else 'with everything off'}"
 
     def finish(self, step: str | None) -> Next:
         """The end, with what it comes to."""
@@ -272,11 +288,7 @@ class Asking:
 
     def _nothing_shown(self) -> str:
         """What is left to say where no repair is called for."""
-        past = [
-            reading
-            for reading in judged_readings(self.case)
-            if reading.judgement == "over" and reading.meaning != "too-small" and reading.counts
-        ]
+        past = [reading for reading in judged_readings(self.case) if reading.past_limit]
         if not past:
             return "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
         numbers = " and ".join(str(reading.id) for reading in past)

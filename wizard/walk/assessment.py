@@ -13,6 +13,8 @@ Judgement = Literal["within", "marginal", "over", "not-judged"]
 # And far less than a sound one: what loses nothing carries nothing.
 Meaning = Literal["sound", "too-small", "watch", "fault", "idle"]
 Band = tuple[float, float]
+# What a job comes to after its last repair. Of a repair that helped there may be another fault beside it.
+Stands = Literal["not-proved", "did-not-help", "fault-left", "proved"]
 
 
 class _Shown(BaseModel):
@@ -64,6 +66,11 @@ class JudgedReading(_Shown):
         """Whether it speaks of the circuit as it is now: neither struck out, nor from before the last repair."""
         return not self.struck and not self.before_repair
 
+    @property
+    def past_limit(self) -> bool:
+        """Whether it counts and is past its limit, and not merely as sound parts of these sizes read."""
+        return self.judgement == "over" and self.meaning != "too-small" and self.counts
+
 
 class Suspect(_Shown):
     """One fault with its odds. `excess_mohm` is the low, middle and high of its excess resistance."""
@@ -87,7 +94,8 @@ class Next(_Shown):
     """What to do next. Which keys it has depends on `kind`; `why` is always there.
 
     `acting_up` says that the reading is to be taken while the fault shows itself. `again` is the number
-    of a doubted reading that this one is to be taken instead of.
+    of a doubted reading that this one is to be taken instead of, and `first_read` says of a span of the proof that it
+    was not read before the repair, and why it is asked for.
     """
 
     kind: Literal["caution", "ask", "measure", "repair", "prove", "finish"]
@@ -105,6 +113,7 @@ class Next(_Shown):
     cautions: list[str] | None = None
     acting_up: bool | None = None
     again: int | None = None
+    first_read: str | None = None
     alternatives: list[Next] | None = None
 
 
@@ -121,6 +130,13 @@ class Finding(_Shown):
     proved: bool | None = None
     evidence: list[int]
     cautions: list[str]
+
+
+class Standing(_Shown):
+    """Where a job stands after its last repair, and in words what that rests on."""
+
+    stands: Stands
+    told: str
 
 
 class SpanView(_Shown):
@@ -156,7 +172,7 @@ class Remark(_Shown):
 
 
 class Assessment(_Shown):
-    """The whole answer. `remarks`, `spans`, `current_a` and `enough` serve screens and stay out of the JSON contract.
+    """The whole answer. `remarks`, `spans`, `current_a`, `enough` and `standing` serve the screens, not the contract.
 
     `current_a` is the band of the cranking current as far as it is known; `enough` is false while the odds are
     still near to what they were before anything was measured.
@@ -173,6 +189,7 @@ class Assessment(_Shown):
     spans: list[SpanView] = []
     current_a: Band | None = None
     enough: bool = True
+    standing: Standing | None = None
 
     @property
     def warnings(self) -> list[str]:
@@ -181,5 +198,6 @@ class Assessment(_Shown):
 
     def to_json(self) -> dict[str, Any]:
         """As the contract has it: `finding` stands there even when there is none."""
-        shown = self.model_dump(mode="json", exclude_none=True, exclude={"remarks", "spans", "current_a", "enough"})
+        ours = {**dict.fromkeys(("remarks", "spans", "current_a", "enough", "standing"), True), "next": {"first_read"}}
+        shown = self.model_dump(mode="json", exclude_none=True, exclude=ours)
         return {**shown, "finding": shown.get("finding"), "warnings": self.warnings}

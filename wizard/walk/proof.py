@@ -6,19 +6,25 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
-
 from wizard.circuit.map import PartChange
 from wizard.circuit.network import Observable
 from wizard.diagnosis.belief import Belief
-from wizard.diagnosis.evidence import DOUBTED, Measurement
-from wizard.diagnosis.finding import Drop, drop_between, expected_bands
+from wizard.diagnosis.finding import Drop, expected_bands
 from wizard.quantities import show_volts
 from wizard.repair.predict import Foreseen, predict
 from wizard.walk.assessment import Band, Judgement, Meaning
 from wizard.walk.case import Case
 from wizard.walk.judged import meaning_of
-from wizard.walk.retest import proof_spans, proved, tells_v
+from wizard.walk.retest import (
+    did_not_help,
+    earlier_reads,
+    helped_some,
+    proof_spans,
+    proved,
+    reads,
+    repaired_span,
+    tells_v,
+)
 from wizard.walk.state import JobState
 
 Against = Literal["as-predicted", "below", "above", "not-read"]
@@ -31,7 +37,8 @@ class SpanProof:
     `predicted` is what the belief before the repair said it would read after it. `sound` is a healthy circuit's band.
     `limit` is the most that may be lost, or for a `floor` the least that must be there. `numbers` are the readings
     after and `before_numbers` those before, `apart` and `before_apart` whether it is the difference of two, because
-    nothing was read straight across. Readings tell no smaller a change than `tells_v`.
+    nothing was read straight across. Readings tell no smaller a change than `tells_v`. `first` is what it read before
+    an earlier repair, with that repair's number: the first before which it was read.
     """
 
     what: Observable
@@ -49,6 +56,7 @@ class SpanProof:
     before_numbers: tuple[int, ...]
     before_apart: bool
     tells_v: float
+    first: tuple[int, Drop] | None
 
     @property
     def won_back(self) -> float | None:
@@ -91,15 +99,18 @@ class SpanProof:
 
 @dataclass(frozen=True)
 class RepairProof:
-    """A repair that was done, the `number`-th of the job. `helped` is None while a span of its proof is unread.
+    """A repair that was done, the `number`-th of the job.
 
-    `remains` says in words what is still lost and whether that is the length of the run or another fault.
+    `helped` is False as soon as what it was meant to put right was read again and is not as it should be, though it
+    may have won something back (`some`); until then it is None while a span of its proof is unread. `remains` says in
+    words what is still lost and whether that is the length of the run or another fault.
     """
 
     number: int
     repair: str
     spans: tuple[SpanProof, ...]
     helped: bool | None
+    some: bool
     remains: tuple[str, ...]
 
 
@@ -138,15 +149,15 @@ def _proof(case: Case, before: Case) -> RepairProof:
     foreseen = predict(_belief_with(before, case.state), repair, wanted)
     sound = expected_bands(case.belief, wanted)
     spans = tuple(_span(case, before, f, band) for f, band in zip(foreseen, sound, strict=True))
-    unread = any(span.unread for span in spans)
-    return RepairProof(
-        len(case.state.repairs), repair, spans, None if unread else proved(case), tuple(_remains(case, spans))
-    )
+    failed, unread = did_not_help(case), any(span.unread for span in spans)
+    helped = None if unread and not failed else not failed and proved(case)
+    remains = tuple(_remains(case, spans, failed=failed))
+    return RepairProof(len(case.state.repairs), repair, spans, helped, failed and helped_some(case), remains)
 
 
 def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProof:
     what, circuit, limits = foreseen.what, case.desk.circuit, case.desk.limits
-    was, now = _read(before, what), _read(case, what)
+    was, now = reads(before, what), reads(case, what)
     after = now.volts
     limit: float | None = None
     judgement: Judgement = "not-judged"
@@ -177,6 +188,7 @@ def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProo
         was.numbers,
         len(was.spans) > 1,
         tells_v(case, was.volts, after, floor=floor),
+        next(((number + 1, drop) for number, drop in reversed(earlier_reads(before, what).items())), None),
     )
 
 
@@ -187,24 +199,8 @@ def _against(foreseen: Foreseen, after: float) -> Against:
     return "as-predicted" if low <= shown <= high else "below" if shown < low else "above"
 
 
-def _read(case: Case, what: Observable) -> Drop:
-    """What trusted readings of this state of the circuit say of a span, in volts or amps; without numbers where none
-    does.
-    """
-    readings = _trusted(case.belief, [taken.measurement for taken in case.taken])
-    if what.state == "cranking" and not what.clamp:
-        return drop_between(readings, what.red, what.black) or Drop(None, (), ())
-    same = [m for m in readings if m.what == what]
-    values = [m.value for m in same if m.value is not None]
-    return Drop(float(np.mean(values)) if values else None, tuple(m.number for m in same), (what,) if same else ())
-
-
-def _trusted(belief: Belief, measurements: Sequence[Measurement]) -> list[Measurement]:
-    return [m for m in measurements if belief.doubt.get(m.number, 0.0) < DOUBTED]
-
-
-def _remains(case: Case, spans: Sequence[SpanProof]) -> Iterator[str]:
-    points = case.desk.circuit.map.points
+def _remains(case: Case, spans: Sequence[SpanProof], *, failed: bool) -> Iterator[str]:
+    points, own = case.desk.circuit.map.points, repaired_span(case)
     for span in spans:
         if span.floor or span.what.clamp or span.limit is None or span.what.state != "cranking":
             continue
@@ -217,6 +213,8 @@ def _remains(case: Case, spans: Sequence[SpanProof]) -> Iterator[str]:
         match span.meaning:
             case "too-small":
                 yield f"{lost}, over the limit, yet as sound parts of this length and size: only larger cable helps."
+            case "fault" if failed and own is not None and span.what == own[0]:
+                yield f"{lost}, more than sound parts lose and over the limit: what was to be put right still is not."
             case "fault":
                 yield f"{lost}, more than sound parts lose and over the limit: look for a second fault in it."
             case "watch":

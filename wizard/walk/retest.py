@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from wizard.circuit.network import Observable
+from wizard.diagnosis.evidence import DOUBTED
 from wizard.diagnosis.faults import MATERIAL_V, NO_REPAIR, site_span
-from wizard.diagnosis.finding import drop_between, expected_band, trusted
+from wizard.diagnosis.finding import Drop, drop_between, expected_band
 from wizard.quantities import show_volts
 from wizard.walk.assessment import Assessment
-from wizard.walk.case import Case
+from wizard.walk.case import Case, Taken
 from wizard.walk.state import JobState
 
 
@@ -54,35 +55,71 @@ def proof_spans(case: Case) -> list[Observable]:
     return [what for what in dict.fromkeys(spans) if not {what.red, what.black} & reach]
 
 
-def _read_again(case: Case, what: Observable) -> float | None:
-    """The latest value of a span since the repair, whichever way round; None where it is open or not read."""
+def reads(case: Case, what: Observable) -> Drop:
+    """What trusted readings of this state of the circuit say of a span, in volts or amps.
+
+    It is without numbers where none does.
+    """
+    readings = [t.measurement for t in case.taken if case.belief.doubt.get(t.measurement.number, 0.0) < DOUBTED]
+    if what.state == "cranking" and not what.clamp:
+        return drop_between(readings, what.red, what.black) or Drop(None, (), ())
+    same = [m for m in readings if m.what == what]
+    values = [m.value for m in same if m.value is not None]
+    return Drop(float(np.mean(values)) if values else None, tuple(m.number for m in same), (what,) if same else ())
+
+
+def earlier_reads(case: Case, what: Observable) -> dict[int, Drop]:
+    """What a span read before each repair, by the number of repairs done by then, the latest first.
+
+    States of the circuit in which it was not read are left out.
+    """
+    told: dict[int, Drop] = {}
+    while case.before is not None:
+        case = case.before
+        if (drop := reads(case, what)).numbers:
+            told[len(case.state.repairs)] = drop
+    return told
+
+
+def _taken_again(case: Case, what: Observable) -> Taken | None:
+    """The latest reading of a span since the repair, whichever way round."""
     if what.clamp:
-        taken = next((t for t in reversed(case.taken) if t.measurement.what == what), None)
-    else:
-        taken = case.has(what.state, what.red, what.black)
+        return next((t for t in reversed(case.taken) if t.measurement.what == what), None)
+    return case.has(what.state, what.red, what.black)
+
+
+def _value_again(case: Case, what: Observable) -> float | None:
+    """The value of that reading; None where it is open or not read."""
+    taken = _taken_again(case, what)
     return None if taken is None or taken.measurement.value is None else abs(taken.measurement.value)
-
-
-def _was_read(case: Case, what: Observable) -> bool:
-    if what.clamp:
-        return any(t.measurement.what == what for t in case.taken)
-    return case.has(what.state, what.red, what.black) is not None
-
-
-def told_before(case: Case, what: Observable) -> tuple[int, ...]:
-    """The two readings whose difference told a span before the last repair; none when it was read straight across."""
-    if case.before is None or what.clamp or what.state != "cranking":
-        return ()
-    drop = drop_between(trusted(case.before.belief), what.red, what.black)
-    return drop.numbers if drop is not None and len(drop.spans) > 1 else ()
 
 
 def unproved(case: Case) -> Observable | None:
     """The first span of the proof that has not been read again; None when all have been, or the first did not help."""
     span = repaired_span(case)
-    if span is not None and _was_read(case, span[0]) and not _helped(case):
+    if span is not None and _taken_again(case, span[0]) is not None and not _helped(case):
         return None
-    return next((what for what in proof_spans(case) if not _was_read(case, what)), None)
+    return next((what for what in proof_spans(case) if _taken_again(case, what) is None), None)
+
+
+def did_not_help(case: Case) -> bool:
+    """Whether what the last repair was meant to put right was read again and is not as it should be.
+
+    A reading in doubt does not say so.
+    """
+    if case.before is None or (span := repaired_span(case)) is None:
+        return False
+    again = _taken_again(case, span[0])
+    return again is not None and case.belief.doubt.get(again.measurement.number, 0.0) < DOUBTED and not _helped(case)
+
+
+def helped_some(case: Case) -> bool:
+    """Whether the last repair won something back all the same that readings can tell."""
+    span = repaired_span(case)
+    after = _value_again(case, span[0]) if span else None
+    if span is None or after is None or span[1] is None or span[0].clamp:
+        return False
+    return _won(case, span[0], span[1], after) > tells_v(case, span[1], after, floor=_is_floor(case, span[0]))
 
 
 def proved(case: Case) -> bool:
@@ -93,7 +130,7 @@ def proved(case: Case) -> bool:
 def _helped(case: Case) -> bool:
     """Whether the repaired span reads better than before, and as it should."""
     span = repaired_span(case)
-    after = _read_again(case, span[0]) if span else None
+    after = _value_again(case, span[0]) if span else None
     if span is None or after is None:
         return False
     (what, before), circuit, limits = span, case.desk.circuit, case.desk.limits
@@ -111,17 +148,24 @@ def _helped(case: Case) -> bool:
 def won_back(case: Case) -> str:
     """What the repair changed, as a sentence that follows another."""
     span = repaired_span(case)
-    after = _read_again(case, span[0]) if span else None
+    after = _value_again(case, span[0]) if span else None
     if span is None or after is None or span[0].clamp:
         return " Measured again after the repair: put right."
     what, before = span
     if before is None:
         return f" After the repair it reads {show_volts(after)}: put right."
-    # Battery and motor are judged by the volts that are there, everything else by those that are lost.
-    floor = bool(case.desk.limits.floor_row(case.desk.circuit, what.state, what.red, what.black))
-    won = after - abs(before) if floor else abs(before) - after
-    told = won > tells_v(case, before, after, floor=floor)
+    won = _won(case, what, before, after)
+    told = won > tells_v(case, before, after, floor=_is_floor(case, what))
     return f" After the repair it reads {show_volts(after)}" + (f": {show_volts(won)} won back." if told else ".")
+
+
+def _is_floor(case: Case, what: Observable) -> bool:
+    """Whether a span is judged by the volts that are there, as battery and motor are, not by those that are lost."""
+    return bool(case.desk.limits.floor_row(case.desk.circuit, what.state, what.red, what.black))
+
+
+def _won(case: Case, what: Observable, before: float, after: float) -> float:
+    return after - abs(before) if _is_floor(case, what) else abs(before) - after
 
 
 def tells_v(case: Case, before: float | None, after: float | None, *, floor: bool) -> float:

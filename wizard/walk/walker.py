@@ -20,13 +20,12 @@ from wizard.walk.flow import Step, StepKind
 from wizard.walk.judged import judged_readings, remarks, repair_odds, spans, suspects
 from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.searching import Search
+from wizard.walk.standing import LEFT_OVER, standing
 from wizard.walk.state import JobState
 
 Plan = Literal["walk", "fastest"]
 # Doing something on the odds alone is spoken of at these odds.
 _ACT_ODDS = 0.15
-# After a repair that helped, the job goes on while something is still wrong with at least these odds.
-_LEFT_OVER = 0.25
 
 
 @dataclass(frozen=True)
@@ -65,6 +64,7 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
         spans=views,
         current_a=(max(0.0, middle - 1.645 * spread), middle + 1.645 * spread),
         enough=bool(case.taken) and top_repair(case.belief)[1] >= 0.25,
+        standing=standing(case),
     )
 
 
@@ -362,7 +362,7 @@ class _Walk:
     def _proved_end(self) -> Next | None:
         """What follows a repair that helped and left nothing that is likely to want another."""
         case = self.case
-        if case.found is not None or not proved(case) or self.asking.remaining() >= _LEFT_OVER:
+        if case.found is not None or not proved(case) or self.asking.remaining() >= LEFT_OVER:
             return None
         step = next((s for s in self.steps.values() if s.kind is StepKind.PROVE), None)
         return self._follow(step.then["better"]) if step else self.asking.finish(None)
