@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 from driven import Open
 from test_looks import readable
+from textual.binding import Binding
 from textual.pilot import Pilot
+from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from tests.lab.shipped import set_exercise
@@ -22,6 +24,9 @@ from wizard.lab.handin import read_handin
 from wizard.lab.marking import Marker
 from wizard.lab.sealing import seal
 from wizard.record.store import Store
+from wizard.ui.cautions_page import CautionsPage
+from wizard.ui.confirm import Confirm
+from wizard.ui.job import JobScreen
 from wizard.ui.lab_bench import BenchApp, BenchScreen
 from wizard.ui.pick import Pick
 from wizard.ui.visit import Page
@@ -82,7 +87,7 @@ async def test_an_exercise_is_played_to_its_hand_in(tmp_path: Path, size: tuple[
         assert shown.startswith("2.")
         await press(pilot, "d", *"ground", "enter")
         await measure(pilot, app, "negative-clamp-body", "battery-negative-post")
-        await press(pilot, "p", *"negative", "space", *"clamp", "enter")
+        await press(pilot, "z", *"negative", "space", *"clamp", "enter")
         await measure(pilot, app, "starter-case", "battery-negative-post")
         await press(pilot, "a", *"negative", "space", "enter")
         await press(pilot, "down", "down", "space", "enter")
@@ -155,7 +160,7 @@ async def test_a_broken_off_attempt_goes_on(tmp_path: Path) -> None:
                 await press(pilot, "escape")
             await measure(pilot, app, "starter-case", "battery-negative-post")
             assert len(bench(app).attempt.readings) == round_
-            await press(pilot, "q")
+            await press(pilot, "escape", "enter")
 
 
 async def test_wrong_uses_are_let_happen(tmp_path: Path) -> None:
@@ -224,6 +229,48 @@ async def test_nobody_answers_nothing_by_accident(tmp_path: Path) -> None:
         assert heading() == "Which readings show it?"
 
 
+async def test_what_was_read_and_heard_is_said_before_what_comes_next(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        await measure(pilot, app, "battery-positive-post", "starter-b-stud")
+        await app.workers.wait_for_complete()
+        await pilot.pause()
+        said = str(bench(app).query_one("#said", Static).render())
+        assert "Reading 1 is " in said
+        assert said.index("You hear: ") < said.index("Next: ")
+
+
+async def test_the_bench_has_the_letters_of_the_job_where_the_same_is_meant(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+
+    def does(screen: type[Screen[Any]]) -> dict[str, str]:
+        bound = [one for cls in reversed(screen.__mro__) for one in vars(cls).get("BINDINGS", [])]
+        return {one.key: one.action for one in bound if isinstance(one, Binding)}
+
+    assert {key: does(BenchScreen).get(key) for key in ("c", "z", "escape")} == {
+        key: does(JobScreen)[key] for key in ("c", "z", "escape")
+    }
+    async with app.run_test(size=(80, 24)) as pilot:
+        await past_the_story(pilot, app)
+        await press(pilot, "c")
+        assert isinstance(app.screen, CautionsPage)
+        await press(pilot, "escape", "escape")
+        # Leaving is asked about; Esc once more stays.
+        assert isinstance(app.screen, Confirm)
+        await press(pilot, "escape")
+        assert isinstance(app.screen, BenchScreen)
+        await press(pilot, "m")
+        # A meter's clamp finds nothing to close around at a joint, as on the job screen.
+        assert bench(app).around is None
+        await press(pilot, "down", "m")
+        assert bench(app).around == "positive-cable"
+        await press(pilot, "escape", "enter")
+    assert [path.suffixes[-2:] for path in tmp_path.iterdir()] == [[".draft", ".json"]]
+
+
 async def test_what_was_done_is_said_before_what_comes_next(tmp_path: Path) -> None:
     exercise, desk = set_exercise("first-clamp")
     app = BenchApp(exercise, desk, "A. Learner", tmp_path)
@@ -231,7 +278,7 @@ async def test_what_was_done_is_said_before_what_comes_next(tmp_path: Path) -> N
         await past_the_story(pilot, app)
         for keys, words in (
             (["d", *"ground"], "You named the ground side."),
-            (["p", *"clamp"], "repaired vehicle now"),
+            (["z", *"clamp"], "repaired vehicle now"),
         ):
             await press(pilot, *keys, "enter")
             await app.workers.wait_for_complete()
@@ -251,14 +298,14 @@ async def test_what_still_earns_points_is_said_until_it_is_done(tmp_path: Path) 
 
     async with app.run_test(size=(80, 24)) as pilot:
         await past_the_story(pilot, app)
-        side, repair, proof = "the side at fault (d)", "the repair (p)", "proves the repair"
+        side, repair, proof = "the side at fault (d)", "the repair (z)", "proves the repair"
         said = await said_after_answering(pilot)
         assert side in said
         assert repair in said
         # So it is said once more before nothing can be added.
         await press(pilot, "i")
-        assert "the repair (p)" in text_of(app)
-        await press(pilot, "escape", "d", "enter", "p", "enter")
+        assert "the repair (z)" in text_of(app)
+        await press(pilot, "escape", "d", "enter", "z", "enter")
         said = await said_after_answering(pilot)
         assert (side in said, repair in said, proof in said) == (False, False, True)
         await measure(pilot, app, "starter-case", "battery-negative-post")
@@ -277,7 +324,7 @@ async def test_all_that_is_said_of_a_repair_and_what_comes_next_is_seen(tmp_path
     app = BenchApp(exercise, desk, "A. Learner", tmp_path)
     async with app.run_test(size=(80, 24)) as pilot:
         await past_the_story(pilot, app)
-        await press(pilot, "p", *"ground", "space", *"block", "enter")
+        await press(pilot, "z", *"ground", "space", *"block", "enter")
         said = str(bench(app).query_one("#said", Static).render())
         left = bench(app).query_one("#said").region.x
         beside = " ".join(" ".join(line[left:] for line in text_of(app).splitlines()).split())
@@ -331,7 +378,7 @@ async def test_an_exercise_is_played_from_home_and_broken_off_and_handed_in(bay:
         assert "1." in driven.shown()
         await driven.press("f1")
         assert "hold start for that long, and read" in driven.shown()
-        await driven.press("escape", "q")
+        await driven.press("escape", "escape", "enter")
         assert "The attempt is kept" in driven.shown()
         await driven.press("e")
         assert "first, 40 min; going on: Ada B." in driven.shown()
@@ -388,7 +435,7 @@ async def test_the_bench_looks_as_it_was_kept(
         await press(pilot, "enter", "escape")
         await measure(pilot, app, "battery-positive-post", "starter-b-stud")
         await measure(pilot, app, "starter-case", "battery-negative-post")
-        await press(pilot, "x", "f", "f", "up", "up", "c")
+        await press(pilot, "x", "f", "f", "up", "up", "m")
         looks["bench"] = text_of(app)
         for _ in ("dark", "light"):
             drawn = [segment for strip in app.screen._compositor.render_strips() for segment in strip]
@@ -419,7 +466,8 @@ async def test_the_bench_without_colours_shows_the_same(tmp_path: Path, monkeypa
         text = text_of(app)
         strips = app.screen._compositor.render_strips()
     assert "R   starter case" in text
-    assert "B   engine block" in text
+    assert "B  >engine block" in text
+    assert text.count(">") == 1
     # The bar is told from the rest by light against dark.
     grey = [s.style for strip in strips for s in strip if s.style and s.style.color]
     assert all(len(set(style.color.get_truecolor())) == 1 for style in grey if style.color)

@@ -44,6 +44,7 @@ from wizard.ui.ask_text import AskText
 from wizard.ui.cautions_page import CautionsPage
 from wizard.ui.confirm import Confirm
 from wizard.ui.keybar import Key, KeyBar, UnderBoxes
+from wizard.ui.own_reading import clampable
 from wizard.ui.pick import Item, Pick
 from wizard.ui.story import Story
 from wizard.ui.theme import GRAPHITE, PAPER
@@ -67,7 +68,7 @@ _SIDES: tuple[tuple[Where, str], ...] = (
 )
 _EARNS: dict[Earns, str] = {
     "side": "the side at fault (d)",
-    "repair": "the repair (p) and a reading that proves it",
+    "repair": "the repair (z) and a reading that proves it",
     "proof": "a reading that proves the repair",
 }
 _KEYS: list[Key] = [
@@ -77,20 +78,21 @@ _KEYS: list[Key] = [
     ("Space", "read"),
     ("f", "function"),
     ("d", "name the side"),
-    ("p", "repair"),
+    ("z", "repair"),
     ("a", "answer"),
     ("i", "hand in"),
     ("n", "next test"),
     ("g", "range"),
-    ("c", "clamp here"),
+    ("m", "clamp here"),
     ("o", "only listen"),
-    ("?", "all keys"),
-    ("q", "leave"),
+    ("c", "cautions"),
+    ("?", "help"),
+    ("Esc", "leave"),
 ]
 KEYS_TEXT = """\
 Up Down     move along the circuit
 r  b        put the red, the black lead on this point
-c           clamp around the part that leads on from this point
+m           clamp around the part that leads on from this point
 x           take all leads off
 f  g        the meter's function, its range
 Space       read with start not held
@@ -102,13 +104,13 @@ w           let two minutes pass
 e           bring the engine space to running heat
 l           ground lead off, or on again
 d           name the side that is at fault
-p           do a repair
+z           do a repair
 a           give your answer: what is at fault, which readings show it, and why
 i           hand in
 n           show the next test, where the exercise allows it
-y           the cautions
+c           the cautions
 Ctrl+T      light or dark
-q           leave; the attempt is kept and goes on when you come back
+Esc         leave; the attempt is kept and goes on when you come back
 """
 
 
@@ -133,7 +135,7 @@ class BenchScreen(UnderBoxes[Path]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("r", "lead('red')", show=False),
         Binding("b", "lead('black')", show=False),
-        Binding("c", "clamp", show=False),
+        Binding("m", "clamp", show=False),
         Binding("x", "leads_off", show=False),
         Binding("f", "function", show=False),
         Binding("g", "range", show=False),
@@ -146,13 +148,13 @@ class BenchScreen(UnderBoxes[Path]):
         Binding("e", "warm", show=False),
         Binding("l", "ground_lead", show=False),
         Binding("d", "side", show=False),
-        Binding("p", "repair", show=False),
+        Binding("z", "repair", show=False),
         Binding("a", "answer", show=False),
         Binding("i", "hand_in", show=False),
         Binding("n", "next_test", show=False),
-        Binding("y", "cautions", show=False),
+        Binding("c", "cautions", show=False),
         Binding("question_mark", "keys", show=False),
-        Binding("q", "leave", show=False),
+        Binding("escape", "leave", show=False),
     ]
 
     def __init__(self, attempt: Attempt, *, answers: bool) -> None:
@@ -218,7 +220,7 @@ class BenchScreen(UnderBoxes[Path]):
         self._show()
 
     def action_clamp(self) -> None:
-        if not self.here.part or self.here.part == "starter":
+        if self.here.part not in clampable(self.desk.circuit):
             self.say("No cable leads on from here to put a clamp around.")
             return
         self.around = self.here.part
@@ -255,7 +257,7 @@ class BenchScreen(UnderBoxes[Path]):
 
     def action_read(self, held: bool) -> None:
         if self.function == "clamp" and self.around is None:
-            self.say("The clamp is around nothing: c puts it around the part that leads on from a point.")
+            self.say("The clamp is around nothing: m puts it around the part that leads on from a point.")
             return
         if self.function != "clamp" and self.red is None and self.black is None:
             listen = " o holds start without a reading." if held else ""
@@ -297,8 +299,9 @@ class BenchScreen(UnderBoxes[Path]):
         if isinstance(done, Probed):
             self.query_one("#display", Static).update(done.shown)
             sound = "" if self.exercise.board or not deed.held_s else f" You hear: {self._heard()}."
-            self.say(f"Reading {len(self.attempt.readings)} is {done.shown}.{sound}")
-            self._guide()
+            told = f"Reading {len(self.attempt.readings)} is {done.shown}.{sound}"
+            self.say(told)
+            self._guide(told)
 
     def action_listen(self) -> None:
         done = self._do(Listened(held_s=self.hold_s))
@@ -511,7 +514,12 @@ class BenchScreen(UnderBoxes[Path]):
         self.app.push_screen(CautionsPage(self.desk.cautions, names, confirm=True), read)
 
     def action_leave(self) -> None:
-        self.dismiss(None)
+        question = "What you did is kept, and goes on when you come back. It is not handed in: i does that."
+        self.app.push_screen(Confirm("Leave the bench?", question, "leave", "stay"), self._left_for)
+
+    def _left_for(self, yes: bool | None) -> None:
+        if yes:
+            self.dismiss(None)
 
     def action_keys(self) -> None:
         self.app.push_screen(Page("Keys at the bench", KEYS_TEXT))
@@ -531,10 +539,16 @@ class BenchScreen(UnderBoxes[Path]):
         self._show()
         return done
 
-    def _show(self) -> None:
+    def on_option_list_option_highlighted(self) -> None:
+        self._show_rows()
+
+    def _show_rows(self) -> None:
         options = self.query_one(OptionList)
         for number, row in enumerate(self.rows):
             options.replace_option_prompt(str(number), self._line(row))
+
+    def _show(self) -> None:
+        self._show_rows()
         lines = [f"Meter  {self.function}, range {self.range}"]
         if self.function == "clamp":
             lines.append(f"Clamp  {short_name(self.around) if self.around else 'on nothing'}")
@@ -560,8 +574,10 @@ class BenchScreen(UnderBoxes[Path]):
         if row.part and row.part == self.around:
             leads += "A"
         part = f"  | {short_name(row.part)}" if row.part else ""
+        # The bar alone is not seen on every screen without colours.
+        here = ">" if row is self.here else " "
         return Content.assemble(
-            (f"{leads:3}", "bold reverse" if leads else ""), " ", (short_name(row.point), "bold"), part
+            (f"{leads:3}", "bold reverse" if leads else ""), here, (short_name(row.point), "bold"), part
         )
 
 

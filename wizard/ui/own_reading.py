@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from textual.app import App
 
+from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Kind
 from wizard.ui.pick import Item, Pick
 from wizard.ui.target import Target
@@ -47,9 +48,7 @@ def ask_span(
         if not picked:
             return
         if picked[0] == "clamp":
-            # Joints, contacts and the starter's case give a clamp nothing to close around.
-            held = (Kind.CABLE, Kind.STRAP)
-            parts = [Item(name, p.label) for name, p in desk.circuit.map.parts.items() if p.kind in held]
+            parts = [Item(name, label) for name, label in clampable(desk.circuit).items()]
             app.push_screen(Pick("Clamp around which cable or strap?", parts), clamp)
         else:
             state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
@@ -76,6 +75,11 @@ def ask_span(
         f"Black on {desk.circuit.map.points[black_on].label}: read what?" if black_on else "Another reading: what?"
     )
     app.push_screen(Pick(heading, kinds), kind)
+
+
+def clampable(circuit: Circuit) -> dict[str, str]:
+    """What a clamp can close around, by name with its label: joints, contacts and the starter's case offer nothing."""
+    return {name: p.label for name, p in circuit.map.parts.items() if p.kind in (Kind.CABLE, Kind.STRAP)}
 
 
 def _points(desk: Desk) -> list[Item]:
