@@ -4,9 +4,13 @@ from datetime import date
 
 import pytest
 
-from wizard.walk.events import FollowUp, Repaired, StartSeen, StartStruck
+from tests.vehicles import read
+from wizard.circuit.load import Condition
+from wizard.walk.assessment import Next
+from wizard.walk.events import Answered, Complaint, FollowUp, Repaired, Started, StartSeen, StartStruck
 from wizard.walk.follow_up import follow_up
 from wizard.walk.state import fold
+from wizard.walk.walker import assess
 
 BEFORE = [StartSeen(good=False, engine="cold", times=3), StartSeen(good=True, engine="cold", times=7)]
 FIXED = Repaired(repair="clean-isolator-load-joint")
@@ -70,3 +74,70 @@ def test_starts_show_something_also_where_nobody_counted_before():
     assert told["cold"].reliability == pytest.approx(0.926, abs=5e-4)
     assert told["cold"].confidence is None
     assert told["hot"].reliability == 0.0
+
+
+RUN, JOINT = ("battery-positive-post", "starter-b-stud"), ("isolator-out-stud", "isolator-load-lug")
+PROOF = (
+    *(JOINT, RUN, ("starter-case", "battery-negative-post"), ("battery-positive-post", "battery-negative-post")),
+    *(("starter-b-stud", "motor-stud"), ("battery-positive-post", "s-terminal")),
+)
+
+
+@pytest.mark.parametrize(
+    ("counted", "answer", "step", "told"),
+    [
+        ([*BEFORE, FIXED, good(9)], "enough", "done", ""),
+        ([*BEFORE, FIXED, good(9)], "not-sure", "done", ""),
+        ([*BEFORE, FIXED, good(9), FollowUp(open=False)], "enough", "done", ""),
+        (
+            [*BEFORE, FIXED, good(3)],
+            "enough",
+            "watch-it",
+            "Not proved yet: 3 of 9 good starts in a row with a cold engine, 6 more wanted.",
+        ),
+        (
+            # Two failures in four want five good starts for 95 %: 0.5^4 = 0.0625, 0.5^5 = 0.031.
+            [
+                *BEFORE,
+                *(StartSeen(good=g, engine="hot", times=2) for g in (False, True)),
+                FIXED,
+                good(9),
+                good(1, "hot"),
+            ],
+            "enough",
+            "watch-it",
+            "Not proved yet: 9 of 9 good starts in a row with a cold engine and 1 of 5 good starts in a row with a hot "
+            "engine, 4 more wanted.",
+        ),
+        ([*BEFORE, FIXED, good(3), FollowUp(open=False)], "enough", "watch-it", "3 of 9 good starts"),
+        ([FIXED, good(50)], "enough", "watch-it", "Not proved yet: nobody counted how often it failed before"),
+        (
+            [*BEFORE, FIXED, good(9), StartSeen(good=False, engine="cold")],
+            "enough",
+            "watch-it",
+            "Not proved: it failed to start again after the repair.",
+        ),
+    ],
+)
+def test_the_answer_that_enough_were_counted_holds_as_far_as_the_count_bears_it_out(
+    remote_desk, counted, answer, step, told
+):
+    def readings(excess, *spans):
+        condition = Condition(excess, demand_a=remote_desk.circuit.demand_a[1])
+        asked = [Next(kind="measure", why="", state="cranking", red=red, black=black) for red, black in spans]
+        return [read(remote_desk.circuit, condition, ask).model_copy(update={"acting_up": True}) for ask in asked]
+
+    complaint = Complaint(circuit="remote-battery", symptom="cranks-slowly", intermittent=True)
+    log = [Started(title="", complaint=complaint), *readings({"isolator-load-joint": 4e-3}, RUN, JOINT)]
+    for event in counted:
+        log += [event, *(readings({}, *PROOF) if event is FIXED else [])]
+    log += [Answered(step="cranks-now", choice="cranks-well")]
+    asked = assess(remote_desk, fold(log), cautions_read=True)
+    assert asked.next.step == "count-starts"
+    end = assess(remote_desk, fold([*log, Answered(step="count-starts", choice=answer)]), cautions_read=True)
+    assert (end.next.kind, end.next.step) == ("finish", step)
+    assert end.next.why.startswith("The repair helped.")
+    assert told in end.next.why
+    assert ("ot proved" in end.next.why) is bool(told)
+    assert end.standing is not None
+    assert end.standing.stands == ("to-count" if told else "proved")

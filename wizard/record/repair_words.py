@@ -193,4 +193,5 @@ def follow_up_words(view: FollowUpView, unsettled: Sequence[str]) -> str:
         case "failed-again":
             return "It failed to start again after the repair: the fault is not gone."
         case "closed":
-            return f"The follow-up was closed{f' at {rows} good starts' if rows else ''}."
+            short = "" if view.enough else f" {view.short_of}"
+            return f"The follow-up was closed{f' at {rows} good starts' if rows else ''}.{short}"

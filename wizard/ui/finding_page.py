@@ -74,8 +74,11 @@ def finding_text(desk: Desk, assessment: Assessment) -> Content:
     else:
         repair = repairs.get(finding.repair)
         label = repair.label if repair else finding.repair.replace("-", " ")
-        head = f"Done and proved: {label}." if proved and not failed else f"{capitalised(label)}."
+        done = "Done, not proved yet" if standing and standing.stands == "to-count" else "Done and proved"
+        head = f"{done}: {label}." if proved and not failed else f"{capitalised(label)}."
         lines += [Content.styled(head, "bold $primary"), Content(f"{finding.statement}\n")]
+        if standing is not None and standing.stands == "to-count":
+            lines.append(Content(f"{standing.told}\n"))
         if proved and assessment.repairs[0].repair == NO_REPAIR:
             lines.append(Content("The readings since then show nothing else that wants a repair.\n"))
         if repair is not None and repair.minutes and finding.repair != NO_REPAIR and not proved:

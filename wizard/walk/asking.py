@@ -17,6 +17,7 @@ from wizard.walk.assessment import Next
 from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
 from wizard.walk.flow import DAMAGE, NOT_SURE, STILL_FAILS, Step, StepKind
+from wizard.walk.follow_up import follow_up
 from wizard.walk.judged import judged_readings
 from wizard.walk.retest import earlier_reads, proved, repaired_span, unproved, won_back
 
@@ -255,7 +256,8 @@ class Asking:
             ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
             step = ends[-1] if ends else None
         if proved(case) and self.remaining() < 0.5 and not self.still_fails():
-            return Next(kind="finish", step=step, why="The repair helped." + won_back(case))
+            why = f"The repair helped.{won_back(case)} {self.uncounted()}".strip()
+            return Next(kind="finish", step=step, why=why)
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
         if complaint is not None and complaint.intermittent and top_repair(case.belief)[1] < ENOUGH:
@@ -309,6 +311,11 @@ class Asking:
             f"Nothing wrong was shown while it cranks: {show_volts(spare)} are left before it stalls, where a sound "
             f"circuit has {show_volts(whole)}.{where} Measure while it fails, and mark those readings."
         )
+
+    def uncounted(self) -> str:
+        """What good starts are still wanted of a fault that comes and goes; empty where none are."""
+        complaint = self.case.state.complaint
+        return follow_up(self.case.state).short_of if complaint is not None and complaint.intermittent else ""
 
     def still_fails(self) -> bool:
         """Whether the last repair left what is heard as it was, by the answer at a step that says so."""

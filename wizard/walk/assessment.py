@@ -13,8 +13,9 @@ Judgement = Literal["within", "marginal", "over", "not-judged"]
 # And far less than a sound one: what loses nothing carries nothing.
 Meaning = Literal["sound", "too-small", "watch", "fault", "idle"]
 Band = tuple[float, float]
-# What a job comes to after its last repair. Of a repair that helped there may be another fault beside it.
-Stands = Literal["not-proved", "did-not-help", "fault-left", "proved"]
+# What a job comes to after its last repair. Of a repair that helped there may be another fault beside it, and a fault
+# that came and went wants good starts counted.
+Stands = Literal["not-proved", "did-not-help", "fault-left", "to-count", "proved"]
 
 
 class _Shown(BaseModel):

@@ -68,6 +68,8 @@ class Step(Checked):
     intermittent is passed over, with the outcome `passed`, unless the complaint says that the fault comes and goes; one
     `when` repaired until a repair was done; one `when` opens where what was found can't be opened for a look; one
     `when` starter unless the starter is likelier at fault than not and no reading is left that would show it.
+    `counted` is the choice that says that enough good starts were counted: it holds as far as the count bears it out,
+    and otherwise leads on as not sure.
     """
 
     kind: StepKind
@@ -89,6 +91,7 @@ class Step(Checked):
     minutes: Minutes = 1.0
     when: Literal["intermittent", "repaired", "opens", "starter"] | None = None
     passed: Id = NOT_SURE
+    counted: Id | None = None
     then: dict[Id, Id] = {}
 
     def allows(self, choice: str, parts: Container[str]) -> bool:
@@ -119,6 +122,8 @@ class Step(Checked):
                 yield (), f"a {self.kind} step needs {name}"
         if self.when and self.passed not in self.choices:
             yield ("passed",), f"there is no choice {self.passed!r} to pass this step with"
+        if self.counted is not None and self.counted not in self.choices:
+            yield ("counted",), f"there is no choice {self.counted!r} to hold against the starts that were counted"
         if self.when and self.kind is not StepKind.ASK:
             yield ("when",), "only a step that asks can be passed over"
         outcomes = tuple(self.choices) if self.kind is StepKind.ASK else OUTCOMES[self.kind]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -55,24 +55,46 @@ class FollowUpView:
     status: Literal["no-repair", "uncounted", "counting", "shown", "failed-again", "closed"]
     tallies: tuple[Tally, ...]
 
+    @property
+    def wanted(self) -> list[Tally]:
+        """Those that it failed in before, so that a number of good starts shows something."""
+        return [tally for tally in self.tallies if tally.needed_sure is not None]
+
+    @property
+    def enough(self) -> bool:
+        """Whether the count shows that the fault is gone, whoever closed it or holds it open."""
+        failed = any(tally.failed_since for tally in self.tallies)
+        return bool(self.wanted) and not failed and all(tally.left == 0 for tally in self.wanted)
+
+    @property
+    def short_of(self) -> str:
+        """What the count still wants, in words; empty when it is enough."""
+        if self.enough:
+            return ""
+        if any(tally.failed_since for tally in self.tallies):
+            return "Not proved: it failed to start again after the repair."
+        if not self.wanted:
+            return (
+                "Not proved yet: nobody counted how often it failed before, so no number of good starts shows it gone."
+            )
+        rows = [f"{t.in_a_row} of {t.needed_sure} good starts in a row with a {t.engine} engine" for t in self.wanted]
+        left = sum(tally.left for tally in self.wanted)
+        return f"Not proved yet: {' and '.join(rows)}, {left} more wanted."
+
 
 def follow_up(state: JobState) -> FollowUpView:
     """The follow-up of the last repair. A failed start opens it again, whatever was closed before."""
     tallies = tuple(_tally(engine, state) for engine in ENGINES)
     if not state.repairs:
         return FollowUpView("no-repair", tallies)
-    wanted = [tally for tally in tallies if tally.needed_sure is not None]
+    view = FollowUpView("counting", tallies)
     if any(tally.failed_since for tally in tallies):
-        status = "failed-again"
-    elif state.follow_up_open is False:
-        status = "closed"
-    elif not wanted:
-        status = "uncounted"
-    elif state.follow_up_open is None and all(tally.left == 0 for tally in wanted):
-        status = "shown"
-    else:
-        status = "counting"
-    return FollowUpView(status, tallies)
+        return replace(view, status="failed-again")
+    if state.follow_up_open is False:
+        return replace(view, status="closed")
+    if not view.wanted:
+        return replace(view, status="uncounted")
+    return replace(view, status="shown") if state.follow_up_open is None and view.enough else view
 
 
 def _tally(engine: Engine, state: JobState) -> Tally:

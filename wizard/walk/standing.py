@@ -29,6 +29,8 @@ def standing(case: Case) -> Standing | None:
         return Standing(stands="not-proved", told=f"{done} and is not proved yet: measure its spans again.")
     if case.found is not None or asking.remaining() >= LEFT_OVER:
         return Standing(stands="fault-left", told=f"{done} and helped, and there is another fault.")
+    if uncounted := asking.uncounted():
+        return Standing(stands="to-count", told=f"{done} and its readings are as they should be. {uncounted}")
     return Standing(stands="proved", told=f"{done} and is proved.")
 
 

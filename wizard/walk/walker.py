@@ -16,7 +16,8 @@ from wizard.walk.asking import Asking, in_all, repair_cautions
 from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
-from wizard.walk.flow import Step, StepKind
+from wizard.walk.flow import NOT_SURE, Step, StepKind
+from wizard.walk.follow_up import follow_up
 from wizard.walk.judged import judged_readings, remarks, repair_odds, spans, suspects
 from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.searching import Search
@@ -264,7 +265,7 @@ class _Walk:
                 stale = step.evidence and name not in told
                 choice = case.state.answers.get(name)
                 if choice is not None and step.allows(choice, self.desk.circuit.parts) and not stale:
-                    return step.outcome_of(choice)
+                    return self._borne_out(step, step.outcome_of(choice))
                 symptom = symptom_of(self.desk, case.state) if step.field else None
                 return str(symptom) if symptom in step.choices else None
             case StepKind.MEASURE:
@@ -281,6 +282,12 @@ class _Walk:
                 return "better" if proved(case) else "no-better"
             case StepKind.FINISH:
                 return None
+
+    def _borne_out(self, step: Step, outcome: str) -> str:
+        """Whether enough good starts were counted is for the count to say; a failed one is taken at the user's word."""
+        if step.counted is None or outcome not in (step.counted, NOT_SURE):
+            return outcome
+        return step.counted if follow_up(self.case.state).enough else NOT_SURE
 
     def _measured(self, name: str, step: Step) -> str | None:
         if self.barred(name):
