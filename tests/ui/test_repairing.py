@@ -249,7 +249,9 @@ async def test_starts_are_counted_over_days_from_home_until_they_are_enough(
         await driven.type("cold")
         await driven.type("3 of 10")
         await driven.press("c")
-        await driven.type("5 2030-04-30")
+        await driven.type("3 2030-04-29")
+        await driven.press("c")
+        await driven.type("2 2030-04-30")
         # 0.7^6 = 0.118 and 0.7^7 = 0.082, 0.7^8 = 0.058 and 0.7^9 = 0.040: seven and nine, of which five are done.
         assert "Still to go for 90 % 2 of 7" in text(driven)
         assert "Still to go for 95 % 4 of 9" in text(driven)
@@ -262,16 +264,18 @@ async def test_starts_are_counted_over_days_from_home_until_they_are_enough(
         await driven.type("1")
         assert "It failed to start again" in text(driven)
         await driven.press("t")
-        await driven.type("4.")
+        await driven.type("5.")
         await driven.press("c")
-        await driven.type("4")
+        await driven.type("3")
+        await driven.press("c")
+        await driven.type("1 2030-05-03")
         # Nothing was read since the repair, so the starts alone don't make it gone.
         assert "Not read since the repair, or only in doubt: isolator out stud to isolator load lug, cranking" in text(
             driven
         )
         assert "So it is not shown to be gone, though enough good starts were counted: cold: 9 of 9." in text(driven)
         assert "to be 95 % sure that it is gone" not in text(driven)
-        assert "Days 2 0" in text(driven)
+        assert "Days 4 0" in text(driven)
         await driven.press("e")
         await driven.type("sold")
         assert "The follow-up was closed" in text(driven)
@@ -281,11 +285,48 @@ async def test_starts_are_counted_over_days_from_home_until_they_are_enough(
     assert [(s.good, s.times, s.before_repair) for s in seen] == [
         (False, 3, True),
         (True, 7, True),
-        (True, 5, False),
+        (True, 3, False),
+        (True, 2, False),
         (False, 1, False),
-        (True, 4, False),
+        (True, 3, False),
+        (True, 1, False),
     ]
-    assert [s.day for s in seen[2:]] == [date(2030, 4, 30), date(2030, 5, 4), date(2030, 5, 4)]
+    days = [date(2030, 4, 29), date(2030, 4, 30), date(2030, 5, 4), date(2030, 5, 4), date(2030, 5, 3)]
+    assert [s.day for s in seen[2:]] == days
+
+
+@pytest.mark.parametrize(
+    ("keys", "counted"),
+    [
+        (["down"], [("cold", 3), ("hot", 11)]),
+        (["down", "down", "down"], [("cold", 14)]),
+    ],
+)
+async def test_more_cold_starts_than_a_day_has_are_asked_about(
+    bay: Open, store: Store, keys: list[str], counted: list[tuple[str, int]]
+) -> None:
+    number = job(store, Repaired(repair="clean-isolator-load-joint"), intermittent=True)
+    async with bay() as driven:
+        await driven.press("i", "c")
+        await driven.type("14")
+        assert "Were they cold?" in driven.shown()
+        # Enter alone answers nothing, and Escape goes back to what was typed.
+        await driven.press("enter")
+        assert "Were they cold?" in driven.shown()
+        await driven.press("escape")
+        assert driven.app.screen.query_one(Input).value == "14"
+        await driven.press("enter", *keys, "enter")
+        assert isinstance(driven.app.screen, StartsPage)
+        assert ("More starts are counted as cold" in text(driven)) is (counted == [("cold", 14)])
+        await driven.press("c")
+        await driven.type("1")
+        assert f"{'None' if counted[0][1] >= 3 else 2} cold, a day has about 3: count 1 as hot" in driven.shown()
+        await driven.press("down", "down")
+        await driven.press("enter")
+        await driven.type("1 2030-04-30")
+    seen = [stored.event for stored in store.events(number) if isinstance(stored.event, StartSeen)]
+    assert [(s.engine, s.times) for s in seen] == [*counted, ("cold", 1)]
+    assert seen[-1].day == date(2030, 4, 30)
 
 
 async def test_the_margin_is_said_in_volts_and_times(bay: Open, store: Store) -> None:

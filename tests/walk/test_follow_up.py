@@ -6,9 +6,10 @@ import pytest
 
 from tests.vehicles import read
 from wizard.circuit.load import Condition
+from wizard.record.repair_words import follow_up_words
 from wizard.walk.assessment import Next
 from wizard.walk.events import Answered, Complaint, FollowUp, Repaired, Started, StartSeen, StartStruck
-from wizard.walk.follow_up import follow_up
+from wizard.walk.follow_up import cold_room, follow_up
 from wizard.walk.state import fold
 from wizard.walk.walker import assess
 
@@ -66,6 +67,28 @@ def test_what_is_told_after_the_repair_of_the_time_before_it_counts_as_before():
 def test_starts_taken_back_count_for_nothing():
     slip = StartSeen(good=False, engine="cold")
     assert tallies(*BEFORE, FIXED, good(4), slip, StartStruck(entry=4))["cold"].in_a_row == 4
+
+
+def test_no_more_starts_of_a_day_than_an_engine_is_cold_for_pass_without_a_word():
+    """About three a day, after six hours at rest or more: common practice, no source."""
+    day, other = date(2026, 3, 2), date(2026, 3, 3)
+    log = [
+        *BEFORE,
+        FIXED,
+        good(1, day=day),
+        StartSeen(good=False, engine="cold", times=5, day=day),
+        good(4, "hot", day),
+    ]
+    assert (cold_room(fold(log), day), cold_room(fold(log), other)) == (2, 3)
+    log += [good(2, day=day), good(3, day=other)]
+    assert (cold_room(fold(log), day), tallies(*log)["cold"].crowded) == (0, ())
+    log += [good(14, day=other)]
+    assert tallies(*log)["cold"].crowded == ((other, 17),)
+    # What was counted stays counted; taken back, it crowds nothing.
+    assert tallies(*log)["cold"].in_a_row == 19
+    assert cold_room(fold([*log, StartStruck(entry=8)]), other) == 0
+    assert tallies(*log, StartStruck(entry=8))["cold"].crowded == ()
+    assert follow_up_words(follow_up(fold(log)), []).endswith("than an engine is in a day: 17 on 2026-03-03.")
 
 
 def test_starts_show_something_also_where_nobody_counted_before():

@@ -166,6 +166,12 @@ def follow_up_words(view: FollowUpView, unsettled: Sequence[str]) -> str:
 
     Good starts alone don't make a fault gone that readings still show.
     """
+    days = "; ".join(f"{times} on {day}" for tally in view.tallies for day, times in tally.crowded)
+    told = _how_far(view, unsettled)
+    return f"{told} More starts are counted as cold than an engine is in a day: {days}." if told and days else told
+
+
+def _how_far(view: FollowUpView, unsettled: Sequence[str]) -> str:
     rows = "; ".join(
         f"{tally.engine}: {tally.in_a_row} of {tally.needed_sure}"
         for tally in view.tallies

@@ -59,6 +59,18 @@ class Logbook(Page):
         """Ask for a line of text and use it, unless the question is left."""
         self.app.push_screen(AskText(heading, hint, value, check), lambda text: use(text) if text is not None else None)
 
-    def pick(self, heading: str, items: list[Item], use: Callable[[str], None]) -> None:
-        """Ask which of these and use it, unless the question is left."""
-        self.app.push_screen(Pick(heading, items), lambda ids: use(ids[0]) if ids else None)
+    def pick(
+        self, heading: str, items: list[Item], use: Callable[[str], None], left: Callable[[], None] | None = None
+    ) -> None:
+        """Ask which of these and use it; `left` is done when the question is left.
+
+        What there is a way back from is not answered by Enter alone.
+        """
+
+        def picked(ids: tuple[str, ...] | None) -> None:
+            if ids:
+                use(ids[0])
+            elif left is not None:
+                left()
+
+        self.app.push_screen(Pick(heading, items, at_once=left is None), picked)

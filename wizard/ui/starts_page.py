@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, ClassVar
@@ -17,7 +17,7 @@ from wizard.ui.keybar import Key
 from wizard.ui.logbook import Logbook
 from wizard.ui.pick import Item
 from wizard.walk.events import FollowUp, StartSeen, StartStruck
-from wizard.walk.follow_up import ENGINES, Engine, FollowUpView, Tally, follow_up
+from wizard.walk.follow_up import COLD_A_DAY, COOLS_H, ENGINES, Engine, FollowUpView, Tally, cold_room, follow_up
 from wizard.walk.state import JobState, Starts
 
 if TYPE_CHECKING:
@@ -76,15 +76,44 @@ class StartsPage(Logbook):
     def action_failed(self) -> None:
         self.pick("It failed to start: with which engine?", _ENGINES, lambda e: self._ask_times("It failed", False, e))
 
-    def _ask_times(self, what: str, good: bool, engine: str) -> None:
+    def _ask_times(self, what: str, good: bool, engine: str, typed: str = "1") -> None:
         check = partial(read_times, today=self._today)
 
         def given(text: str) -> None:
             times, day = check(text)
             seen = StartSeen.model_validate({"good": good, "engine": engine, "times": times, "day": day})
-            self.put(f"Counted: {_counted(seen)}.", seen)
+            room = cold_room(self.session.state, day) if good and engine == "cold" else times
+            if times > room:
+                self._ask_cold(seen, room, partial(self._ask_times, what, good, engine, text))
+            else:
+                self._count(seen)
 
-        self.ask(f"{what}, {_ENGINE[engine]}", _HOW_MANY, "1", check, given)
+        self.ask(f"{what}, {_ENGINE[engine]}", _HOW_MANY, typed, check, given)
+
+    def _count(self, *seen: StartSeen) -> None:
+        self.put(f"Counted: {'; '.join(_counted(one) for one in seen)}.", *seen)
+
+    def _ask_cold(self, seen: StartSeen, room: int, again: Callable[[], None]) -> None:
+        """More starts of one day than can have been cold: how they were is for the user to say."""
+        hot = seen.model_copy(update={"engine": "hot", "times": seen.times - room})
+        cold = [seen.model_copy(update={"times": room})] if room else []
+        items = [
+            Item("some", f"{room or 'None'} cold, a day has about {COLD_A_DAY}: count {hot.times} as hot"),
+            Item("days", "They were on several days: enter them day by day"),
+            Item("all", f"All {seen.times} were cold: it stood for hours before each"),
+        ]
+
+        def told(how: str) -> None:
+            if how == "some":
+                self._count(*cold, hot)
+            elif how == "all":
+                self._count(seen)
+            else:
+                again()
+
+        # One line has room for no more.
+        heading = f"{seen.times} good, cold, {seen.day}: it takes {COOLS_H} h at rest. Were they cold?"
+        self.pick(heading, items, told, again)
 
     def action_before(self) -> None:
         self.pick("How often did it fail before the repair: with which engine?", _ENGINES, self._ask_before)

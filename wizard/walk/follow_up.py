@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -14,6 +15,9 @@ Engine = Literal["cold", "hot"]
 ENGINES: tuple[Engine, ...] = ("cold", "hot")
 # The confidences that practice asks for before it calls a fault gone.
 LIKELY, SURE = 0.90, 0.95
+# A start with a cold engine comes after so many hours at rest or more, so that a day has no more than so many of them.
+# Common practice, no source.
+COOLS_H, COLD_A_DAY = 6, 3
 
 
 @dataclass(frozen=True)
@@ -23,7 +27,8 @@ class Tally:
     `in_a_row` are good ones since the last that failed. `needed_likely` and `needed_sure` are good starts in a row for
     90 and 95 % confidence; None where it never failed before, so that nothing can be shown. `confidence` is what the
     row gives by now, None likewise. `reliability` is the least share of starts that the row shows to be good at 90 %
-    confidence, whatever it was before.
+    confidence, whatever it was before. `crowded` are days with more good cold starts than an engine is cold for, with
+    how many.
     """
 
     engine: Engine
@@ -36,6 +41,7 @@ class Tally:
     needed_sure: int | None
     confidence: float | None
     reliability: float
+    crowded: tuple[tuple[date, int], ...]
 
     @property
     def left(self) -> int:
@@ -117,7 +123,26 @@ def _tally(engine: Engine, state: JobState) -> Tally:
         None if rate is None else good_starts_needed(rate, SURE),
         None if rate is None else confidence_gone(rate, row),
         least_reliability(row, LIKELY),
+        _crowded(since) if engine == "cold" else (),
     )
+
+
+def cold_room(state: JobState, day: date) -> int:
+    """How many more good starts of that day can have been with a cold engine; one that fails leaves it cold."""
+    return max(0, COLD_A_DAY - _cold_by_day(starts for starts in state.starts if not starts.struck)[day])
+
+
+def _crowded(counted: Iterable[Starts]) -> tuple[tuple[date, int], ...]:
+    return tuple(sorted((day, times) for day, times in _cold_by_day(counted).items() if times > COLD_A_DAY))
+
+
+def _cold_by_day(counted: Iterable[Starts]) -> Counter[date]:
+    """Good starts with a cold engine by their day, where it is known."""
+    days = Counter[date]()
+    for starts in counted:
+        if starts.seen.good and starts.seen.engine == "cold" and starts.seen.day is not None:
+            days[starts.seen.day] += starts.seen.times
+    return days
 
 
 def _count(counted: Iterable[Starts], *, good: bool | None = None) -> int:
