@@ -27,7 +27,7 @@ def test_two_loops_solved_by_hand_read_as_the_network_does(model: FaultModel) ->
     assert check_by_hand(model, 150, np.random.default_rng(8)) < 5e-3
 
 
-@pytest.mark.parametrize(("seed", "number"), [(1, 0), (1, 1), (1, 4), (1, 5), (1, 6), (1, 7), (2, 3), (2, 7), (2, 8)])
+@pytest.mark.parametrize(("seed", "number"), [(1, 0), (1, 1), (1, 2), (1, 4), (1, 6), (1, 7), (2, 3), (2, 7), (2, 8)])
 def test_every_repair_is_as_likely_as_brute_force_finds(model: FaultModel, seed: int, number: int) -> None:
     evidence, label = random_evidence(model, np.random.default_rng([seed, number]))
     _, brute, worst = compare(model, evidence, 600_000, np.random.default_rng(number))
