@@ -271,6 +271,18 @@ async def test_the_bench_has_the_letters_of_the_job_where_the_same_is_meant(tmp_
     assert [path.suffixes[-2:] for path in tmp_path.iterdir()] == [[".draft", ".json"]]
 
 
+async def test_parts_stand_in_one_column_where_there_is_room(tmp_path: Path) -> None:
+    exercise, desk = set_exercise("first-clamp")
+    columns: dict[int, int] = {}
+    for size in ((80, 24), (120, 40)):
+        app = BenchApp(exercise, desk, "A. Learner", tmp_path)
+        async with app.run_test(size=size) as pilot:
+            await past_the_story(pilot, app)
+            columns[size[0]] = len({line.index("|") for line in text_of(app).splitlines() if "  | " in line})
+    assert columns[80] > 1
+    assert columns[120] == 1
+
+
 async def test_what_was_done_is_said_before_what_comes_next(tmp_path: Path) -> None:
     exercise, desk = set_exercise("first-clamp")
     app = BenchApp(exercise, desk, "A. Learner", tmp_path)

@@ -539,6 +539,9 @@ class BenchScreen(UnderBoxes[Path]):
         self._show()
         return done
 
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._show_rows)
+
     def on_option_list_option_highlighted(self) -> None:
         self._show_rows()
 
@@ -573,12 +576,20 @@ class BenchScreen(UnderBoxes[Path]):
         leads = "".join(mark for mark, at in (("R", self.red), ("B", self.black)) if at == row.point)
         if row.part and row.part == self.around:
             leads += "A"
+        name = short_name(row.point).ljust(self._point_width)
         part = f"  | {short_name(row.part)}" if row.part else ""
         # The bar alone is not seen on every screen without colours.
         here = ">" if row is self.here else " "
         return Content.assemble(
-            (f"{leads:3}", "bold reverse" if leads else ""), here, (short_name(row.point), "bold"), part
+            (f"{leads:3}", "bold reverse" if leads else ""), here, (name if part else name.rstrip(), "bold"), part
         )
+
+    @property
+    def _point_width(self) -> int:
+        """Columns for a point's name: as many as the longest has, where there is room for the parts in one column."""
+        point = max(len(short_name(row.point)) for row in self.rows)
+        part = max(len(short_name(row.part)) for row in self.rows)
+        return point if len("RB >  | ") + point + part <= self.query_one(OptionList).size.width else 0
 
 
 def _told(deed: Probed) -> str:
