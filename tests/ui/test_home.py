@@ -14,7 +14,7 @@ from wizard.ui.help_page import HelpPage
 from wizard.ui.job import JobScreen
 from wizard.ui.keybar import KeyBar
 from wizard.ui.tour import Tour
-from wizard.walk.events import Complaint, ReadingTaken
+from wizard.walk.events import Complaint, Event, ReadingTaken, Repaired, StartSeen
 
 NOON = datetime(2030, 5, 1, 12, tzinfo=UTC)
 LONG = ReadingTaken(state="cranking", red="battery-positive-post", black="bulkhead-starter-lug", value=8.1)
@@ -23,6 +23,58 @@ LONG = ReadingTaken(state="cranking", red="battery-positive-post", black="bulkhe
 def begin(store: Store, title: str = "Milk float", scenario: str | None = None) -> int:
     complaint = Complaint.model_validate({"circuit": "remote-battery", "symptom": "cranks-slowly"})
     return Session.create(store, title, complaint, scenario=scenario, now=lambda: NOON).job_id
+
+
+JOINT = ("isolator-out-stud", "isolator-load-lug")
+RUN, GROUND = ("battery-positive-post", "starter-b-stud"), ("starter-case", "battery-negative-post")
+FIXED = Repaired(repair="clean-isolator-load-joint")
+
+
+def held(span: tuple[str, str], volts: float) -> ReadingTaken:
+    return ReadingTaken(state="cranking", red=span[0], black=span[1], value=volts)
+
+
+SICK = [held(RUN, 1.16), held(GROUND, 0.14), held(JOINT, 0.69)]
+WELL = [
+    *(held(JOINT, 0.01), held(("battery-positive-post", "battery-negative-post"), 11.8), held(RUN, 0.48)),
+    *(
+        held(GROUND, 0.14),
+        held(("starter-b-stud", "motor-stud"), 0.04),
+        held(("battery-positive-post", "s-terminal"), 0.15),
+    ),
+]
+FAILED_ONCE = StartSeen(good=False, engine="cold")
+
+
+@pytest.mark.parametrize(
+    ("events", "said"),
+    [
+        ([FIXED], "not proved yet"),
+        ([FIXED, held(JOINT, 0.68)], "did not help"),
+        ([FIXED, held(JOINT, 0.68), FAILED_ONCE], "did not help"),
+        ([FIXED, *WELL], "proved"),
+        ([FIXED, *WELL, FAILED_ONCE], "failed again"),
+        ([FIXED, *(held(RUN, 1.3) if reading.black == RUN[1] else reading for reading in WELL)], "another fault"),
+    ],
+)
+async def test_a_repaired_job_says_how_it_stands(bay: Open, store: Store, events: list[Event], said: str) -> None:
+    store.append(begin(store), NOON, *SICK, *events)
+    async with bay() as driven:
+        (line,) = [line for line in driven.shown().splitlines() if "Milk float" in line]
+        assert line.split("Milk float")[1].strip().startswith(f"{said}  ")
+        assert "repaired" not in line
+
+
+async def test_a_repair_that_helped_is_proved_on_the_list_once_its_job_is_left(bay: Open, store: Store) -> None:
+    number = begin(store)
+    store.append(number, NOON, *SICK, FIXED)
+    async with bay() as driven:
+        assert "not proved yet" in driven.shown()
+        await driven.press("enter")
+        driven.job.session.record(*WELL)
+        await driven.press("escape")
+        assert " proved " in driven.shown()
+        assert "not proved yet" not in driven.shown()
 
 
 def keys(driven: Bay) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -11,6 +12,7 @@ from textual.containers import Vertical
 from textual.content import Content
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
+from textual.worker import get_current_worker
 
 from wizard.errors import DropwalkError
 from wizard.quantities import show_amps, show_volts
@@ -18,8 +20,10 @@ from wizard.ui.fit import cut, shortened, two_in
 from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 
 if TYPE_CHECKING:
+    from wizard.record.session import Session
     from wizard.record.store import JobSummary
     from wizard.ui.app import DropwalkApp
+    from wizard.walk.assessment import Stands
 
 _KEYS: list[Key] = [
     ("Enter", "open"),
@@ -96,6 +100,9 @@ class HomeScreen(UnderBoxes[None]):
         self.archived = False
         # The job that was opened last: the bar goes to it once it has been left.
         self._opened: str | None = None
+        # What is listed, and where those that were repaired stand: None where that can't be told.
+        self._listed: list[JobSummary] = []
+        self._stands: dict[tuple[int, int, str], Stands | None] = {}
 
     def compose(self) -> ComposeResult:
         yield Static("dropwalk", id="name", markup=False)
@@ -135,8 +142,9 @@ class HomeScreen(UnderBoxes[None]):
         options = self.query_one("#jobs OptionList", OptionList)
         before = options.highlighted_option.id if options.highlighted_option else None
         options.clear_options()
-        now = self.app.now()
-        options.add_options([Option(_line(job, now, wide=self.size.width >= 110), id=str(job.id)) for job in jobs])
+        self._listed = jobs
+        options.add_options([Option(self._line(job), id=str(job.id)) for job in jobs])
+        self.call_after_refresh(self._work_out)
         options.display = bool(jobs)
         empty = self.query_one("#empty", Static)
         empty.display = not jobs
@@ -150,6 +158,55 @@ class HomeScreen(UnderBoxes[None]):
                 # An empty list is not shown, and what is not shown keeps no keys.
                 options.focus()
         return ids
+
+    def _line(self, job: JobSummary) -> Content:
+        return _line(job, self._stands.get(self._key(job)), self.app.now(), wide=self.size.width >= 110)
+
+    def _key(self, job: JobSummary) -> tuple[int, int, str]:
+        """What an answer stays good for: more events, or another meter, may make it another."""
+        return job.id, job.events, repr(self.app.settings.meter)
+
+    def _work_out(self) -> None:
+        """How each repaired job stands has to be judged by its readings: beside the screen, one after the other."""
+        unknown = [
+            job for job in self._listed if job.repairs and not job.trouble and self._key(job) not in self._stands
+        ]
+        if unknown and self.is_current:
+            self.run_worker(partial(self._judge, unknown), thread=True, exclusive=True, group="stands")
+
+    def _judge(self, jobs: list[JobSummary]) -> None:
+        from wizard.walk.case import Case
+        from wizard.walk.standing import standing
+
+        worker = get_current_worker()
+        for job in jobs:
+            if worker.is_cancelled:
+                return
+            try:
+                # The store answers to the screen's own thread alone.
+                session = self.app.call_from_thread(self._open, job)
+                told = standing(Case.of(session.desk, session.state))
+            except DropwalkError:
+                # Opening the job says why.
+                told = None
+            if worker.is_cancelled:
+                return
+            self.app.call_from_thread(self._judged, job, told.stands if told else None)
+
+    def _open(self, job: JobSummary) -> Session:
+        from wizard.record.session import Session
+
+        session = Session.open(self.app.store, job.id, self.app.now)
+        session.use_meter(self.app.settings.meter)
+        return session
+
+    def _judged(self, job: JobSummary, stands: Stands | None) -> None:
+        self._stands[self._key(job)] = stands
+        if job in self._listed:
+            self.query_one("#jobs OptionList", OptionList).replace_option_prompt(str(job.id), self._line(job))
+
+    def on_screen_suspend(self) -> None:
+        self.workers.cancel_group(self, "stands")
 
     def _keys(self, *, any_listed: bool, finding: bool) -> list[Key]:
         """Only what does something now."""
@@ -254,7 +311,7 @@ def _has(job: JobSummary, words: list[str]) -> bool:
     return all(word.replace("-", " ") in text for word in words)
 
 
-def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
+def _line(job: JobSummary, stands: Stands | None, now: datetime, *, wide: bool) -> Content:
     full = f"demo: {job.title}" if job.scenario else job.title
     # Two jobs on one demo have the same title.
     title = f"{job.id:2}  {cut(full, 29 if wide else 26)}"
@@ -262,24 +319,32 @@ def _line(job: JobSummary, now: datetime, *, wide: bool) -> Content:
         return Content.assemble((f"{title}  ", "bold"), (f"! {job.trouble}", "italic"))
     symptom = (job.symptom or "").replace("-", " ")
     taken = f"{job.readings} reading{'' if job.readings == 1 else 's'}"
-    stands = (_after_repair(job) if job.repairs else symptom).ljust(17)
+    told = (_after_repair(job, stands) if job.repairs else symptom).ljust(17)
     last = f"{cut(_last(job), _LAST)}  " if wide else ""
-    return Content.assemble((f"{title}  ", "bold"), stands, f"{taken:13}{last}{_ago(job.updated, now)}")
+    return Content.assemble((f"{title}  ", "bold"), told, f"{taken:13}{last}{_ago(job.updated, now)}")
 
 
-def _after_repair(job: JobSummary) -> str:
-    """What a repaired job waits for, in the room that a symptom takes."""
-    match job.follow_up:
-        case "counting":
-            return f"{job.starts_left} starts to go"
-        case "uncounted":
-            return "count its starts"
-        case "failed-again":
+def _after_repair(job: JobSummary, stands: Stands | None) -> str:
+    """How a repaired job stands or what it waits for, in the room that a symptom takes; `stands` is None until it is
+    known.
+    """
+    match stands, job.follow_up:
+        case "did-not-help", _:
+            return "did not help"
+        case _, "failed-again":
             return "failed again"
-        case "shown":
-            return "starts counted"
-        case _:
+        case "fault-left", _:
+            return "another fault"
+        case _, "counting":
+            return f"{job.starts_left} starts to go"
+        case _, "uncounted":
+            return "count its starts"
+        case "proved", _:
+            return "proved"
+        case None, _:
             return "repaired"
+        case _:
+            return "not proved yet"
 
 
 def _last(job: JobSummary) -> str:

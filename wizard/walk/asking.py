@@ -313,9 +313,13 @@ class Asking:
         )
 
     def uncounted(self) -> str:
-        """What good starts are still wanted of a fault that comes and goes; empty where none are."""
-        complaint = self.case.state.complaint
-        return follow_up(self.case.state).short_of if complaint is not None and complaint.intermittent else ""
+        """What good starts are still wanted of a fault that comes and goes; empty where none are.
+
+        One that failed after the repair speaks against any.
+        """
+        view, complaint = follow_up(self.case.state), self.case.state.complaint
+        counts = complaint is not None and complaint.intermittent
+        return view.short_of if counts or view.status == "failed-again" else ""
 
     def still_fails(self) -> bool:
         """Whether the last repair left what is heard as it was, by the answer at a step that says so."""

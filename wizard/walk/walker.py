@@ -17,7 +17,6 @@ from wizard.walk.assessment import Assessment, Finding, Next
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
 from wizard.walk.flow import NOT_SURE, Step, StepKind
-from wizard.walk.follow_up import follow_up
 from wizard.walk.judged import judged_readings, remarks, repair_odds, spans, suspects
 from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.searching import Search
@@ -260,7 +259,7 @@ class _Walk:
                 return "read" if read else None
             case StepKind.ASK:
                 if not self.search.applies(step):
-                    return step.passed
+                    return self._borne_out(step, step.passed)
                 told = case.state.answered_now | case.state.answered_in_file
                 stale = step.evidence and name not in told
                 choice = case.state.answers.get(name)
@@ -287,7 +286,7 @@ class _Walk:
         """Whether enough good starts were counted is for the count to say; a failed one is taken at the user's word."""
         if step.counted is None or outcome not in (step.counted, NOT_SURE):
             return outcome
-        return step.counted if follow_up(self.case.state).enough else NOT_SURE
+        return NOT_SURE if self.asking.uncounted() else step.counted
 
     def _measured(self, name: str, step: Step) -> str | None:
         if self.barred(name):
