@@ -86,37 +86,27 @@ class Asking:
     def measure(self, what: Observable, why: str, step: str | None) -> Next:
         """A reading, with its limit and band and with what to heed while it is taken."""
         desk, circuit = self.desk, self.desk.circuit
-        minutes = minutes_for(circuit, what, self.case.reach)
-        points = circuit.map.points
-        places = sorted({str(points[p].place) for p in (what.red, what.black) if p})
-        expected = expected_band(self.case.belief, what)
         intermittent = self.case.state.complaint is not None and self.case.state.complaint.intermittent
-        failing = True if intermittent and acts_up(desk, self.case.state) else None
-        if what.clamp:
-            return Next(
-                kind="measure",
-                acting_up=failing,
-                step=step,
-                state=what.state,
-                clamp=what.clamp,
-                minutes=round(minutes, 1),
-                why=why,
-                cautions=desk.cautions.for_deed(what.state),
-            )
-        limit, _ = desk.limits.judge(circuit, what.state, what.red, what.black, 0.0)
-        return Next(
+        asked = Next(
             kind="measure",
-            acting_up=failing,
+            acting_up=True if intermittent and acts_up(desk, self.case.state) else None,
             step=step,
             state=what.state,
-            red=what.red,
-            black=what.black,
-            minutes=round(minutes, 1),
+            minutes=round(minutes_for(circuit, what, self.case.reach), 1),
             why=why,
-            limit_v=limit,
-            expected_v=expected,
-            cautions=desk.cautions.for_deed(what.state, *places),
         )
+        if what.clamp:
+            return asked.model_copy(update={"clamp": what.clamp, "cautions": desk.cautions.for_deed(what.state)})
+        places = sorted({str(circuit.map.points[point].place) for point in (what.red, what.black)})
+        limit, _ = desk.limits.judge(circuit, what.state, what.red, what.black, 0.0)
+        across = {
+            "red": what.red,
+            "black": what.black,
+            "limit_v": limit,
+            "expected_v": expected_band(self.case.belief, what),
+            "cautions": desk.cautions.for_deed(what.state, *places),
+        }
+        return asked.model_copy(update=across)
 
     def test(self, what: Observable, step: str | None) -> Next:
         """A reading that was searched for."""
