@@ -267,6 +267,8 @@ def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observ
 
 def rest_volts(circuit: Circuit, observables: Sequence[Observable], broken: frozenset[str] = frozenset()) -> Floats:
     """Readings at rest per volt of the battery (m,): no current flows, so a span reads all of it or nothing."""
+    if not observables:
+        return np.zeros(0)
     positive, negative = sides_at_rest(circuit, broken)
 
     def tied(point: str) -> float | None:

@@ -221,11 +221,8 @@ def sides_at_rest(circuit: Circuit, broken: frozenset[str] = frozenset()) -> tup
 
     A point in neither set has no path to the battery: a meter with a lead there reads nothing.
     """
-    closed = [
-        passive.part.between
-        for name, passive in circuit.parts.items()
-        if name not in circuit.open_at_rest() and name not in broken
-    ]
+    no_way = circuit.open_at_rest() | broken
+    closed = [passive.part.between for name, passive in circuit.parts.items() if name not in no_way]
     if MOTOR not in broken:
         closed.append((circuit.map.starter.positive, circuit.map.starter.negative))
     if COIL not in broken:

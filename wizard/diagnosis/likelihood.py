@@ -184,8 +184,10 @@ class Likelihood:
             count = np.array([len(numbers) for numbers in alike.values()], dtype=float)
             top, fall = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi * variance), -0.5 / variance
             odds = top[:, span] + fall[:, span] * (self._values[first] - mean[:, span]) ** 2 - wrong_log[first]
-            # The same as logaddexp, which is several times as slow; a right reading is never e^700 times as likely.
-            return np.log1p(np.exp(odds)) @ count + wrong_log[first] @ count
+            # As logaddexp or log1p, which are several times as slow; a right reading is never e^700 times as likely.
+            np.exp(odds, out=odds)
+            odds += 1.0
+            return np.log(odds, out=odds) @ count + wrong_log[first] @ count
 
         plans: list[_Reads] = []
         for context in self._contexts():
