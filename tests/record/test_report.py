@@ -94,7 +94,7 @@ LOG = [
     *readings({}, *PROOF),
     Answered(step="heard-now", choice="cranks-normally"),
     Answered(step="cranks-now", choice="cranks-well"),
-    StartSeen(good=True, engine="cold", times=6, day="2026-03-03"),
+    *(StartSeen(good=True, engine="cold", times=3, day=day) for day in ("2026-03-02", "2026-03-03")),
     OutOfReach(point="s-terminal"),
     Noted(text="The boot was missing."),
 ]

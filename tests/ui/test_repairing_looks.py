@@ -46,7 +46,7 @@ from wizard.walk.events import (
 NOON = datetime(2030, 5, 1, 12, tzinfo=UTC)
 BEFORE = [StartSeen(good=False, engine="cold", times=3), StartSeen(good=True, engine="cold", times=7)]
 SINCE = [
-    StartSeen(good=True, engine="cold", times=4, day=date(2030, 4, 30)),
+    StartSeen(good=True, engine="cold", times=3, day=date(2030, 4, 30)),
     StartSeen(good=True, engine="hot", times=2, day=date(2030, 5, 1)),
 ]
 COSTS = [

@@ -5,12 +5,15 @@ import pytest
 
 from wizard.circuit.load import Condition, operate
 from wizard.circuit.network import Observable
+from wizard.ui.own_reading import own_target
 from wizard.walk.assessment import Assessment, JudgedReading
+from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-from wizard.walk.events import Complaint, ReadingTaken, Started
+from wizard.walk.events import Complaint, ReadingTaken, Repaired, Started
 from wizard.walk.profile import ProfileRow, loss_profile
+from wizard.walk.proof import repair_proofs
 from wizard.walk.state import fold
-from wizard.walk.walker import assess
+from wizard.walk.walker import assess, assessment_of
 
 
 def assessed(desk: Desk, condition: Condition, spans: list[tuple[str, str]]) -> Assessment:
@@ -110,3 +113,37 @@ def test_readings_that_do_not_tell_are_left_out(remote_desk: Desk, more: dict[st
     )
     rows = by_point(loss_profile(remote_desk, answer.model_copy(update={"readings": [reading]})))
     assert rows["bulkhead-stud"].measured_v is None
+
+
+def test_a_span_has_one_sound_band_on_the_card_the_drawings_and_in_the_proof(remote_desk: Desk) -> None:
+    """Also where it is chosen as a reading of the user's own. Each reading ties the current, and the band, down more."""
+    role = remote_desk.circuit.roles
+    run, ground = (role["battery.positive"], role["starter.feed"]), (role["starter.case"], role["battery.negative"])
+    joint = remote_desk.circuit.parts["isolator-load-joint"].part.between
+    log = [Started(title="", complaint=Complaint(circuit="remote-battery", symptom="cranks-slowly"))]
+    log += [held(run, 1.16), held(ground, 0.14), held(joint, 0.69), Repaired(repair="clean-isolator-load-joint")]
+    for volts in (0.01, 11.8, 0.48, 0.14):
+        case = Case.of(remote_desk, fold(log))
+        answer = assessment_of(case, cautions_read=True)
+        asked = answer.next
+        assert asked.kind == "prove"
+        assert asked.red is not None
+        assert asked.black is not None
+        (proof,) = repair_proofs(case)
+        of_proof = {(s.what.red, s.what.black): s.sound for s in proof.spans}
+        assert of_proof[asked.red, asked.black] == asked.expected_v
+        profile = by_point(loss_profile(remote_desk, answer))
+        for start, end in (run, ground):
+            low, _, high = profile[end].expected_v
+            assert of_proof[start, end] == (low, high)
+            assert own_target(case, "cranking", start, end).expected_v == pytest.approx((low, high))
+        drawn = next(span for span in answer.spans if span.part == "isolator-load-joint")
+        assert drawn.expected_v == of_proof[joint]
+        for reading in answer.readings:
+            if not reading.before_repair and (reading.red, reading.black) in of_proof:
+                assert reading.expected_v == of_proof[reading.red, reading.black]
+        log.append(held((asked.red, asked.black), volts))
+
+
+def held(span: tuple[str, str], volts: float) -> ReadingTaken:
+    return ReadingTaken(state="cranking", red=span[0], black=span[1], value=volts)

@@ -63,7 +63,7 @@ def compile_report(
 def session_report(session: Session, written: datetime) -> tuple[Report, Drawn]:
     """The same for a job from the store. Raises DropwalkError, BadFile."""
     log = ((stored.at, stored.event) for stored in session.log)
-    return compile_report(Case.of(session.desk, session.state), written=written, job=session.job_id, log=log)
+    return compile_report(session.case(), written=written, job=session.job_id, log=log)
 
 
 class _Clerk:

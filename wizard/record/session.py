@@ -13,6 +13,7 @@ from wizard.files import shelf
 from wizard.record.fit import event_misfits, state_misfits
 from wizard.record.store import Store, Stored
 from wizard.walk.assessment import Assessment
+from wizard.walk.case import Case
 from wizard.walk.desk import Desk
 from wizard.walk.events import (
     Complaint,
@@ -28,7 +29,7 @@ from wizard.walk.events import (
     TakenBack,
 )
 from wizard.walk.state import JobState, fold
-from wizard.walk.walker import Plan, assess
+from wizard.walk.walker import Plan, assessment_of
 
 Clock = Callable[[], datetime]
 
@@ -47,6 +48,7 @@ class Session:
         self._now = now
         self._meter: Meter | None = None
         self._desk: tuple[Complaint, str, Desk] | None = None
+        self._case: Case | None = None
         self._assessed: dict[str, tuple[JobState, Assessment]] = {}
         self._catch_up()
 
@@ -92,7 +94,7 @@ class Session:
     def use_meter(self, meter: Meter | None) -> None:
         """Judge with the accuracy of the user's own meter; None for the usual one."""
         self._meter = meter
-        self._desk = None
+        self._desk = self._case = None
         self._assessed.clear()
 
     def _desk_for(self, state: JobState) -> Desk:
@@ -149,8 +151,18 @@ class Session:
         state = self.state
         known = self._assessed.get(plan)
         if known is None or known[0] is not state:
-            known = self._assessed[plan] = state, assess(self._desk_for(state), state, plan)
+            known = self._assessed[plan] = state, assessment_of(self._case_of(state), plan)
         return known[1]
+
+    def case(self) -> Case:
+        """The job as it stands now with what its readings mean; worked out once for each state."""
+        return self._case_of(self.state)
+
+    def _case_of(self, state: JobState) -> Case:
+        case = self._case
+        if case is None or case.state is not state:
+            case = self._case = Case.of(self._desk_for(state), state)
+        return case
 
     def _catch_up(self) -> None:
         """Fold what is on disk and not yet in the state; another process may have added to the job."""

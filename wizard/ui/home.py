@@ -175,7 +175,6 @@ class HomeScreen(UnderBoxes[None]):
             self.run_worker(partial(self._judge, unknown), thread=True, exclusive=True, group="stands")
 
     def _judge(self, jobs: list[JobSummary]) -> None:
-        from wizard.walk.case import Case
         from wizard.walk.standing import standing
 
         worker = get_current_worker()
@@ -185,7 +184,7 @@ class HomeScreen(UnderBoxes[None]):
             try:
                 # The store answers to the screen's own thread alone.
                 session = self.app.call_from_thread(self._open, job)
-                told = standing(Case.of(session.desk, session.state))
+                told = standing(session.case())
             except DropwalkError:
                 # Opening the job says why.
                 told = None

@@ -151,7 +151,7 @@ class JobScreen(Repairing):
         elif what == "part":
             self.open_part(name)
         else:
-            ask_span(self.app, self.session.desk, self.assessment, self.choose_target, black_on=name)
+            ask_span(self.app, self.session, self.choose_target, black_on=name)
 
     def _say_jumped(self, name: str) -> None:
         if self.assessment is None:

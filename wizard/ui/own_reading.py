@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from textual.app import App
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.map import Kind
+from wizard.circuit.network import Observable
+from wizard.diagnosis.finding import expected_band
 from wizard.ui.pick import Item, Pick
 from wizard.ui.target import Target
-from wizard.walk.assessment import Assessment
+from wizard.walk.case import Case
 from wizard.walk.desk import Desk
+
+if TYPE_CHECKING:
+    from wizard.record.session import Session
 
 _KINDS = [
     Item("cranking", "Volts with start held"),
@@ -23,26 +28,23 @@ _KINDS = [
 Picked = tuple[str, ...] | None
 
 
-def own_target(
-    desk: Desk, assessment: Assessment | None, state: Literal["resting", "cranking"], red: str, black: str
-) -> Target:
-    """A reading between any two points with its limit, and what a sound circuit loses there where that is known."""
-    limit_v, _ = desk.limits.judge(desk.circuit, state, red, black, None)
-    path = desk.circuit.path(red, black) or ()
-    spans = {span.part: span.expected_v for span in assessment.spans} if assessment else {}
+def own_target(case: Case, state: Literal["resting", "cranking"], red: str, black: str) -> Target:
+    """A reading between any two points with its limit, and what a sound circuit loses there with start held."""
+    circuit = case.desk.circuit
+    limit_v, _ = case.desk.limits.judge(circuit, state, red, black, None)
     expected_v = None
-    if state == "cranking" and path and all(name in spans for name in path):
-        expected_v = (sum(spans[name][0] for name in path), sum(spans[name][1] for name in path))
+    if state == "cranking" and circuit.path(red, black):
+        low, high = sorted(abs(end) for end in expected_band(case.belief, Observable(state, red, black)))
+        expected_v = (low, high)
     return Target(state, red, black, limit_v=limit_v, expected_v=expected_v, chosen=True)
 
 
-def ask_span(
-    app: App[Any], desk: Desk, assessment: Assessment | None, use: Callable[[Target], None], black_on: str = ""
-) -> None:
+def ask_span(app: App[Any], session: Session, use: Callable[[Target], None], black_on: str = "") -> None:
     """Ask what to read, then `use` it; leaving any of the questions leaves everything as it was.
 
     With `black_on`, black goes there and only red is asked for.
     """
+    desk = session.desk
 
     def kind(picked: Picked) -> None:
         if not picked:
@@ -61,14 +63,14 @@ def ask_span(
 
     def red(state: Literal["resting", "cranking"], picked: Picked) -> None:
         if picked and black_on:
-            use(own_target(desk, assessment, state, picked[0], black_on))
+            use(own_target(session.case(), state, picked[0], black_on))
         elif picked:
             others = [item for item in _points(desk) if item.id != picked[0]]
             app.push_screen(Pick("Black lead where?", others), partial(black, state, picked[0]))
 
     def black(state: Literal["resting", "cranking"], red_point: str, picked: Picked) -> None:
         if picked:
-            use(own_target(desk, assessment, state, red_point, picked[0]))
+            use(own_target(session.case(), state, red_point, picked[0]))
 
     kinds = [item for item in _KINDS if not (black_on and item.id == "clamp")]
     heading = (

@@ -102,10 +102,9 @@ class Repairing(Taking):
         predict(None)
 
     def _foresee(self, repair: str, fitted: Fitted | None) -> Any:
-        from wizard.walk.case import Case
         from wizard.walk.proof import foresee_proof
 
-        return foresee_proof(Case.of(self.session.desk, self.session.state), repair, fitted)
+        return foresee_proof(self.session.case(), repair, fitted)
 
     def _ask_done(self, repair: str, fitted: Fitted | None) -> None:
         """Enter leads here from page to page, so it is asked once more before it counts."""
@@ -147,9 +146,8 @@ class Repairing(Taking):
 
     def _proofs(self) -> list[RepairLine]:
         from wizard.record.proof_lines import repair_lines
-        from wizard.walk.case import Case
 
-        return repair_lines(Case.of(self.session.desk, self.session.state))
+        return repair_lines(self.session.case())
 
     def action_starts(self) -> None:
         from wizard.ui.starts_page import StartsPage

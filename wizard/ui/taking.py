@@ -270,7 +270,7 @@ class Taking(JobView):
         self.app.push_screen(Sure(letter, heading, text, deed), answered)
 
     def action_own_reading(self) -> None:
-        ask_span(self.app, self.session.desk, self.assessment, self.choose_target)
+        ask_span(self.app, self.session, self.choose_target)
 
     def choose_target(self, target: Target) -> None:
         """Read this next, whatever the walk asks for; its cautions come first, since start is held while it is read."""

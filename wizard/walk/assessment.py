@@ -173,9 +173,10 @@ class Remark(_Shown):
 
 
 class Assessment(_Shown):
-    """The whole answer. `remarks`, `spans`, `current_a`, `enough` and `standing` serve the screens, not the contract.
+    """The whole answer. `remarks`, `spans`, `along`, `current_a`, `enough` and `standing` are not of the contract.
 
-    `current_a` is the band of the cranking current as far as it is known; `enough` is false while the odds are
+    `along` is the low, middle and high of what a sound circuit loses up to each point of the positive and of the ground
+    side. `current_a` is the band of the cranking current as far as it is known; `enough` is false while the odds are
     still near to what they were before anything was measured.
     """
 
@@ -188,6 +189,7 @@ class Assessment(_Shown):
     finding: Finding | None
     remarks: list[Remark] = []
     spans: list[SpanView] = []
+    along: dict[str, tuple[float, float, float]] = {}
     current_a: Band | None = None
     enough: bool = True
     standing: Standing | None = None
@@ -199,6 +201,6 @@ class Assessment(_Shown):
 
     def to_json(self) -> dict[str, Any]:
         """As the contract has it: `finding` stands there even when there is none."""
-        ours = {**dict.fromkeys(("remarks", "spans", "current_a", "enough", "standing"), True), "next": {"first_read"}}
-        shown = self.model_dump(mode="json", exclude_none=True, exclude=ours)
+        ours = dict.fromkeys(("remarks", "spans", "along", "current_a", "enough", "standing"), True)
+        shown = self.model_dump(mode="json", exclude_none=True, exclude={**ours, "next": {"first_read"}})
         return {**shown, "finding": shown.get("finding"), "warnings": self.warnings}

@@ -7,19 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import hypot
 from typing import Literal
 
 from wizard.circuit.circuit import Circuit
-from wizard.circuit.load import Condition, operate
 from wizard.circuit.network import Observable
-from wizard.walk.assessment import Assessment, Band, JudgedReading
+from wizard.diagnosis.finding import expected_bands
+from wizard.walk.assessment import Assessment, JudgedReading
+from wizard.walk.case import Case
 from wizard.walk.desk import Desk
-
-# Half the width of a 90 % band, in standard deviations.
-_BAND = 1.645
-# A meter in the bay shows hundredths of a volt: a narrower band would be a pretence.
-_LEAST_V = 0.005
 
 
 @dataclass(frozen=True)
@@ -47,18 +42,12 @@ def loss_profile(desk: Desk, assessment: Assessment) -> tuple[ProfileRow, ...]:
     """
     circuit = desk.circuit
     readings = _acting_up_first([r for r in assessment.readings if _tells(r)])
-    current_a = assessment.current_a or (circuit.demand_a[0], circuit.demand_a[2])
-    role = circuit.roles
     rows: list[ProfileRow] = []
-    for side, start, end in (
-        ("positive", role["battery.positive"], role["starter.motor"]),
-        ("ground", role["starter.case"], role["battery.negative"]),
-    ):
+    for side, (start, end) in zip(("positive", "ground"), _sides(circuit), strict=True):
         points, parts = circuit.points_along(start, end), circuit.path(start, end) or ()
         measured = _potentials(readings, start)
         position_m = rows[-1].position_m if rows else 0.0
-        expected = _expected(circuit, points, parts, current_a)
-        for number, (point, band) in enumerate(zip(points, expected, strict=True)):
+        for number, point in enumerate(points):
             part = parts[number - 1] if number else None
             if part is not None:
                 position_m += circuit.parts[part].part.length_m or 0.0
@@ -70,7 +59,7 @@ def loss_profile(desk: Desk, assessment: Assessment) -> tuple[ProfileRow, ...]:
                     position_m=round(position_m, 3),
                     part=part,
                     point=point,
-                    expected_v=band,
+                    expected_v=assessment.along[point],
                     measured_v=None if lost_v is None else round(lost_v, 4),
                 )
             )
@@ -146,23 +135,26 @@ def _potentials(readings: Iterable[JudgedReading], start: str) -> dict[str, floa
     return lost
 
 
-def _expected(
-    circuit: Circuit, points: tuple[str, ...], parts: tuple[str, ...], current_a: Band
-) -> list[tuple[float, float, float]]:
-    """Low, middle and high of what a healthy circuit loses up to each point, for a band of the cranking current."""
-    middle_a = sum(current_a) / 2
-    wanted = [Observable("cranking", points[0], point) for point in points[1:]]
-    healthy = Condition(source_v=12.6 * circuit.scale, demand_a=middle_a)
-    values, _, amps = operate(circuit, healthy, wanted)
-    middles = [0.0, *(float(v) for v in values)]
-    bands = [(0.0, 0.0, 0.0)]
-    tolerance = 0.0
-    share = (current_a[1] - current_a[0]) / 2 / middle_a if middle_a > 0 else 0.0
-    for number, name in enumerate(parts, 1):
-        passive = circuit.parts[name]
-        part_v = middles[number] - middles[number - 1]
-        own_a = part_v / passive.ohm if passive.ohm > 0 else amps
-        tolerance = hypot(tolerance, _BAND * passive.spread_ohm * own_a)
-        wide = max(_LEAST_V, hypot(tolerance, share * middles[number]))
-        bands.append((max(0.0, middles[number] - wide), middles[number], middles[number] + wide))
-    return bands
+def sound_along(case: Case) -> dict[str, tuple[float, float, float]]:
+    """Low, middle and high of what a sound circuit loses from the start of each side up to each of its points.
+
+    They are the bands that a reading there would be judged by.
+    """
+    circuit, along = case.desk.circuit, dict[str, tuple[float, float, float]]()
+    for start, end in _sides(circuit):
+        points = circuit.points_along(start, end)
+        wanted = [Observable("cranking", start, point) for point in points[1:]]
+        middles, _ = case.belief.healthy(wanted)
+        bands = expected_bands(case.belief, wanted)
+        along[start] = (0.0, 0.0, 0.0)
+        along |= {
+            point: (low, float(middle), high)
+            for point, middle, (low, high) in zip(points[1:], middles, bands, strict=True)
+        }
+    return along
+
+
+def _sides(circuit: Circuit) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Start and end of the positive and of the ground side."""
+    role = circuit.roles
+    return (role["battery.positive"], role["starter.motor"]), (role["starter.case"], role["battery.negative"])

@@ -18,6 +18,7 @@ from wizard.walk.case import Case, symptom_of
 from wizard.walk.desk import Desk
 from wizard.walk.flow import NOT_SURE, Step, StepKind
 from wizard.walk.judged import judged_readings, remarks, repair_odds, spans, suspects
+from wizard.walk.profile import sound_along
 from wizard.walk.retest import proved, unproved, won_back
 from wizard.walk.searching import Search
 from wizard.walk.standing import LEFT_OVER, standing
@@ -62,6 +63,7 @@ def assessment_of(case: Case, plan: Plan = "walk", *, cautions_read: bool = Fals
         finding=_finding(case),
         remarks=remarks(case, readings, views),
         spans=views,
+        along=sound_along(case),
         current_a=(max(0.0, middle - 1.645 * spread), middle + 1.645 * spread),
         enough=bool(case.taken) and top_repair(case.belief)[1] >= 0.25,
         standing=standing(case),
