@@ -229,6 +229,8 @@ def test_a_repair_that_did_not_help_is_reported_as_that_with_what_was_read_befor
     assert (run.before, run.first) == ("not read", "1.16 V before repair 1")
     for ending in (".html", ".md"):
         assert "not read; 1.16 V before repair 1" in flat(*made, ending)
+        assert "before a repair, as those up to it told it." in flat(*made, ending)
+    assert compiled(*log[:4])[0].sound_at == ""
     # One that is not read yet says nothing yet.
     unread = compiled(*log[:-1])[0]
     assert unread.repairs[1].helped is None

@@ -116,7 +116,7 @@ def test_readings_that_do_not_tell_are_left_out(remote_desk: Desk, more: dict[st
 
 
 def test_a_span_has_one_sound_band_on_the_card_the_drawings_and_in_the_proof(remote_desk: Desk) -> None:
-    """Also where it is chosen as a reading of the user's own. Each reading ties the current, and the band, down more."""
+    """Also as a reading of the user's own. Each reading ties the current, and with it the band, down more."""
     role = remote_desk.circuit.roles
     run, ground = (role["battery.positive"], role["starter.feed"]), (role["starter.case"], role["battery.negative"])
     joint = remote_desk.circuit.parts["isolator-load-joint"].part.between

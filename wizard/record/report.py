@@ -47,6 +47,10 @@ _RUNS = {
     "control": "the control side, from the start switch to the solenoid",
 }
 _MADE_UP = "A demo: the vehicle is made up and its meter is simulated. Nothing here was measured on a real one."
+# Of one moment a span has one sound band; what was read before a repair keeps the one that it was judged by.
+_SOUND = (
+    "Sound: at the current as all readings since the last repair tell it; before a repair, as those up to it told it."
+)
 _POSTS = {"resting": "the battery at rest", "cranking": "the battery while it cranks"}
 
 
@@ -115,6 +119,7 @@ class _Clerk:
             repairs=repairs,
             answers=answers,
             readings=[self._reading(reading) for reading in self.found.readings],
+            sound_at=_SOUND if any(reading.before_repair for reading in self.found.readings) else "",
             parts=list(self._parts(rows)),
             follow_up=follow_up_words(self.follow_up, repairs[-1].unsettled if repairs else []),
             starts=[_starts(tally) for tally in self.follow_up.tallies if _counted(tally)],

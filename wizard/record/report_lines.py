@@ -193,7 +193,7 @@ class Report(_Line):
     """Everything that is printed; `report` is the version of this form as JSON.
 
     `made_up` warns of a demo, and is empty for a real vehicle. `stands` says what `next` is: the next step, or how the
-    job ended.
+    job ended. `sound_at` says at which current the readings' sound bands are, where these differ.
     """
 
     report: int = 1
@@ -215,6 +215,7 @@ class Report(_Line):
     repairs: list[RepairLine]
     answers: list[AnswerLine]
     readings: list[ReadingLine]
+    sound_at: str
     parts: list[PartLine]
     follow_up: str
     starts: list[StartsLine]
