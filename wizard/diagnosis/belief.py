@@ -60,7 +60,7 @@ class Belief:
         self.now = evidence.now
         # What is wrong is what shows while the fault acts up, whether it does now or not.
         self.acting = Context(len(evidence.repairs))
-        self._predictor = Predictor(model, evidence.repairs)
+        self._predictor = Predictor(model, evidence.repairs, comes_and_goes=evidence.intermittent)
         self._likelihood = Likelihood(self._predictor, evidence)
         # By repair, in the model's order: the one that is called for once others were done.
         self._calls_for = np.arange(len(model.repairs))

@@ -228,6 +228,7 @@ class Likelihood:
                         mean = held.values[:, :many]
                         change = held.turning * (width * self.predictor.log_spread * demand) ** 2
                         change += (priors.crank_change * held.varying_a) ** 2
+                        change += held.turning * (self.predictor.failing_change(context) * held.varying_a) ** 2
                         variance = held.per_amp[:, :many] ** 2 * change[:, None]
                         variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
                         variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2

@@ -74,7 +74,7 @@ class Chosen:
 
 
 # What readings vary with together, by column of the loadings; the tolerance of each branch follows.
-CURRENT, SOURCE, OHM, TRACE_OHM, PARTS = 0, 1, 2, 4, 6
+CURRENT, SOURCE, FAILING, OHM, TRACE_OHM, PARTS = 0, 1, 2, 3, 5, 7
 
 
 @dataclass(frozen=True)
@@ -108,8 +108,9 @@ class Predicted:
 class Predictor:
     """Predicts readings of one circuit's hypotheses, once these repairs had been done in turn."""
 
-    def __init__(self, model: FaultModel, repairs: Sequence[str]) -> None:
+    def __init__(self, model: FaultModel, repairs: Sequence[str], *, comes_and_goes: bool = False) -> None:
         self.model = model
+        self.comes_and_goes = comes_and_goes
         self.typical_a = model.circuit.demand_a[1]
         self.log_spread = model.circuit.demand_log_spread
         self.spread_ohm = self._healthy_spreads()
@@ -120,6 +121,13 @@ class Predictor:
         ]
         # After how many repairs each site has been put right; the last is for none.
         self.done_at = np.array([*done_at, never])
+
+    def failing_change(self, context: Context) -> float:
+        """How much the current of an engine that turns may differ in a context, as a share of it, beyond its cranks.
+
+        While a fault that comes and goes is there, all cranks differ alike.
+        """
+        return self.model.priors.failing_change if self.comes_and_goes and not context.away else 0.0
 
     def cells_in(self, cell: Ints, cured: Flags, left: Ints, context: Context) -> Ints:
         """Cells (k, 2) that show in a context."""
@@ -224,6 +232,8 @@ class Predictor:
         crank[:, cranking] = held.per_amp * (held.varying_a * self.model.priors.crank_change)[:, None]
         width = held.turning * chosen.width * self.log_spread
         loadings[:, cranking, CURRENT] = held.per_amp * (who.demand_a * width)[:, None]
+        stands_still = held.turning * held.varying_a * self.failing_change(context)
+        loadings[:, cranking, FAILING] = held.per_amp * stands_still[:, None]
         loadings[:, cranking, SOURCE] = held.per_volt * who.source_spread[:, None]
         ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
         if context.away:

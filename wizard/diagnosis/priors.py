@@ -53,6 +53,7 @@ class Priors(Checked):
     two_faults: Share
     wrong_reading: Share
     crank_change: Share
+    failing_change: Share
     minutes_per_cost: Weight
     meter: Meter = Meter()
 

@@ -91,7 +91,8 @@ def second_fault(belief: Belief, repair: str, evidence: Shown) -> str | None:
     work = model.circuit.repairs[belief.repair_of(site)].label
     likely = f"A second fault is likely beside it ({min(ranked[0][1], 0.99):.0%})"
     if site.part not in model.circuit.parts:
-        return f"{likely}: {site.part}, {site.fault}. Then: {work}."
+        after = "Do this repair first: the readings after it show whether that is so"
+        return f"{likely}: {site.part}, {site.fault}. {after}. Then: {work}."
     label = model.circuit.parts[site.part].part.label
     first = evidence.drop.volts
     excess = belief.excess_ohm(number)

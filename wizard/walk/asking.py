@@ -118,8 +118,8 @@ class Asking:
         if (awaited := self.case.awaited) and awaited.what == what:
             first, second = awaited.numbers[0], awaited.numbers[-1]
             return (
-                f"So far only the difference of readings {first} and {second} shows it: read it straight across before "
-                f"you {circuit.repairs[awaited.repair].label}."
+                f"So far only the difference of readings {first} and {second} shows it, and one lead on a bolt would "
+                f"do the same: read it straight across before you {circuit.repairs[awaited.repair].label}."
             )
         if what.clamp:
             return "It ties down the cranking current, and with it what every sound part would lose."

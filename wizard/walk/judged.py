@@ -242,7 +242,11 @@ def _of_readings(case: Case) -> Iterator[Remark]:
 def _in_doubt(case: Case) -> Iterator[Remark]:
     belief = case.belief
     for m in doubted(belief):
-        again = [t.measurement.number for t in case.taken if t.measurement.what == m.what]
+        again = [
+            t.measurement.number
+            for t in case.taken
+            if t.measurement.what == m.what and t.measurement.context == m.context
+        ]
         again = [number for number in again if number > m.number and belief.doubt.get(number, 0.0) < DOUBTED]
         if again:
             said = f"is set aside: it was read again as {again[-1]}."
@@ -329,4 +333,6 @@ def meaning_of(
     if above:
         return "fault"
     middle, spread = belief.current_a
-    return "too-small" if spread <= _CURRENT_KNOWN * middle else None
+    # Nor is a cable too small at a current that no healthy engine takes: a starter that stands still draws it.
+    known = spread <= _CURRENT_KNOWN * middle and middle <= belief.model.circuit.demand_a[2]
+    return "too-small" if known else None
