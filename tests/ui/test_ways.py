@@ -110,11 +110,11 @@ async def test_a_reading_asked_for_while_it_fails_is_marked_only_as_told(
 async def test_a_reading_that_is_not_marked_says_so_where_it_comes_and_goes(bay: Open) -> None:
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()
-        assert "V; not failing" in driven.shown()
+        assert "V; it does not fail now" in driven.shown()
         await driven.type("0.87")
         assert last(driven).acting_up is None
         await driven.press("a", "a")
-        assert "not failing" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
+        assert "it does not fail now" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
 
 
 async def test_a_corrected_reading_keeps_its_mark(bay: Open) -> None:

@@ -49,7 +49,7 @@ def reason(belief: Belief, m: Measurement) -> str:
             listed = ", ".join(str(n) for n in numbers)
             return (
                 f"the loop does not add up by {show_volts(gap)}: by readings {listed} there are "
-                f"{show_volts(abs(volts))} between these points"
+                f"{show_volts(abs(volts))} between these points, or one of those is wrong"
             )
     low, high = expected_by_others(belief, m)
     band = f"{show_amps(low)} to {show_amps(high)}" if m.what.clamp else show_band(low, high)

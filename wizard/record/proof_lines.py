@@ -144,5 +144,5 @@ def _margin(span: SpanProof) -> str:
     if left < 0:
         return past
     # Near the limit a tenth says nothing.
-    fits = "" if times is None else f"; it is {times:.{1 if times >= 1.95 else 2}f} times what is lost"
+    fits = "" if times is None else f"; the limit is {times:.{1 if times >= 1.95 else 2}f} times what it loses"
     return f"{show_volts(left)} to spare{fits}"

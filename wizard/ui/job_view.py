@@ -262,7 +262,7 @@ class JobView(UnderBoxes[None], TakesLetters):
             if self.fails_now(target):
                 said.append("it fails now")
             elif self.comes_and_goes and not self.wants_failing(target):
-                said.append("not failing")
+                said.append("it does not fail now")
             said += ["same crank"] if self.same_crank else []
         unit = "A" if target.clamp is not None else "V" if said else "V, or open"
         return "; ".join([unit, *said])

@@ -136,7 +136,7 @@ class Taking(JobView):
             self._take_failing(typed, target, instead_of)
         elif target.expected_v is not None and shows_battery(circuit, target.observable, target.expected_v[1], most):
             opened = _OPEN_MARKED if self.comes_and_goes else _OPEN
-            heading = f"{show_volts(most)} is the whole battery. What happened?"
+            heading = f"{show_volts(most)} is most of the battery. What happened?"
             self._ask_what(heading, [opened, _NOT_HELD, _LEADS], typed, target, instead_of)
         elif misses_battery(circuit, target.observable, least):
             heading = f"{show_volts(least)} is hardly a battery's volts. What happened?"
