@@ -133,7 +133,7 @@ async def test_the_whole_battery_across_a_drop_is_asked_about(bay: Open, choice:
     async with bay(DEMO) as driven:
         await driven.at_positive_drop()
         await driven.type("12.4")
-        assert "whole battery" in driven.shown()
+        assert "most of the battery" in driven.shown()
         await driven.press(*["down"] * choice, "enter")
         assert (len(driven.job.session.state.readings) == 3) is taken
         assert driven.job.query_one(ReadingEntry).value == ""
