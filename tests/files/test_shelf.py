@@ -215,6 +215,15 @@ BAD_READINGS = [
 ]
 
 
+def test_starts_of_a_day_before_the_repair_above_them_are_refused():
+    starts = "{good: true, engine: cold, times: 3, day: 2026-11-24"
+    repaired = JOB + "  - {repaired: clean-block-joint, day: 2026-11-25}\n  - "
+    (found,) = problems(f"{repaired}{starts}}}\n")
+    assert "readings.2.day: 2026-11-24 is before the repair above it, of 2026-11-25: put it above that one" in found
+    told = parse_document(f"{repaired}{starts}, before-repair: true}}\n", "f")
+    assert shelf.fitted(told, JobFile, Path("/"))
+
+
 @pytest.mark.parametrize(("reading", "place", "field", "words"), BAD_READINGS)
 def test_a_bad_reading_is_named_with_what_is_allowed(reading, place, field, words):
     (found,) = problems(JOB + f"  - {reading}\n")

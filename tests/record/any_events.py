@@ -68,7 +68,7 @@ LATER = st.one_of(
     st.builds(events.CautionsRead, cautions=st.lists(IDS, max_size=3)),
     st.builds(events.Answered, step=IDS, choice=IDS),
     st.builds(events.ReadingStruck, reading=st.integers(-5, 30), why=TEXTS),
-    st.builds(events.Repaired, repair=IDS, fitted=CHANGES.map(lambda changes: changes.parts)),
+    st.builds(events.Repaired, repair=IDS, fitted=CHANGES.map(lambda changes: changes.parts), day=st.dates()),
     st.builds(events.RepairStruck),
     st.builds(
         events.StartSeen,

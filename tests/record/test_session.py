@@ -1,5 +1,6 @@
 """A job being worked on: what is recorded, what is refused, and being where you were."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -136,7 +137,7 @@ def test_taking_back_goes_from_the_last_thing_to_the_first_whatever_it_was(sessi
         Cranked(seconds=3.0),
         OutOfReach(point="chassis"),
         ReadingStruck(reading=1),
-        Repaired(repair="clean-b-stud-joint"),
+        Repaired(repair="clean-b-stud-joint", day=date(2026, 3, 2)),
         DROP,
         StartSeen(good=True, engine="cold"),
         MinutesLogged(minutes=25, work="cleaned it"),

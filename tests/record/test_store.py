@@ -3,13 +3,13 @@
 import sqlite3
 import subprocess
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from wizard.errors import DropwalkError
 from wizard.record.store import SCHEMA_VERSION, Store, default_path
-from wizard.walk.events import Complaint, Noted, ReadingTaken, Renamed, Started
+from wizard.walk.events import Complaint, Noted, ReadingTaken, Renamed, Repaired, Started, StartSeen
 
 AT = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 STARTED = Started(title="test rig", complaint=Complaint(circuit="front-battery"))
@@ -27,6 +27,17 @@ def test_events_come_back_in_order_with_their_time(store):
     assert [line.event for line in stored] == [STARTED, reading(0.1), Noted(text="wet")]
     assert all(line.at == AT for line in stored)
     assert [line.seq for line in store.events(job, after=2)] == [3]
+
+
+def test_a_repair_has_the_day_it_was_recorded_on_and_starts_before_that_prove_nothing(store):
+    complaint = Complaint(circuit="front-battery", intermittent=True)
+    job = store.create(Started(title="van", complaint=complaint), AT)
+    day = AT.astimezone().date()
+    store.append(job, AT, StartSeen(good=False, engine="cold", times=5), StartSeen(good=True, engine="cold", times=5))
+    store.append(job, AT, Repaired(repair="clean-b-stud-joint"))
+    assert store.events(job)[-1].event.day == day
+    store.append(job, AT, StartSeen(good=True, engine="cold", times=90, day=day - timedelta(days=1)))
+    assert (store.jobs()[0].follow_up, store.jobs()[0].starts_left > 0) == ("counting", True)
 
 
 def test_every_commit_is_synced_to_disk(store):

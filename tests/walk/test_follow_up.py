@@ -64,6 +64,27 @@ def test_what_is_told_after_the_repair_of_the_time_before_it_counts_as_before():
     assert tallies(FIXED, good(4), *told, good(2))["cold"] == tallies(*BEFORE, FIXED, good(6))["cold"]
 
 
+def test_starts_of_a_day_before_the_repair_count_as_before_it_whenever_they_are_entered():
+    done = Repaired(repair="clean-positive-clamp", day=date(2026, 11, 25))
+    early = [good(3, day=date(2026, 11, day)) for day in (24, 23, 22)]
+    view = follow_up(fold([*BEFORE, done, *early]))
+    cold = view.tallies[0]
+    assert (view.status, cold.in_a_row, cold.days) == ("counting", 0, ())
+    assert (cold.failed_before, cold.tries_before) == (3, 10 + 9)
+    assert follow_up_words(view, []).endswith(
+        "Counted as before the repair, for their day is before its day: 3 on 2026-11-22; 3 on 2026-11-23; "
+        "3 on 2026-11-24."
+    )
+    # The day of the repair itself, and starts whose day nobody knows, are taken at the user's word.
+    assert tallies(*BEFORE, done, good(1, day=date(2026, 11, 25)), good(2))["cold"].in_a_row == 3
+
+
+def test_starts_between_two_repairs_count_for_the_first():
+    first, last = (Repaired(repair="clean-positive-clamp", day=date(2026, 11, day)) for day in (20, 25))
+    state = fold([first, last, good(1, day=date(2026, 11, 24)), good(1, day=date(2026, 11, 19))])
+    assert [(starts.repairs_before, starts.early) for starts in state.starts] == [(1, True), (0, True)]
+
+
 def test_starts_taken_back_count_for_nothing():
     slip = StartSeen(good=False, engine="cold")
     assert tallies(*BEFORE, FIXED, good(4), slip, StartStruck(entry=4))["cold"].in_a_row == 4

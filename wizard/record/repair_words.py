@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.conductors import Conductor
@@ -166,9 +167,18 @@ def follow_up_words(view: FollowUpView, unsettled: Sequence[str]) -> str:
 
     Good starts alone don't make a fault gone that readings still show.
     """
-    days = "; ".join(f"{times} on {day}" for tally in view.tallies for day, times in tally.crowded)
     told = _how_far(view, unsettled)
-    return f"{told} More starts are counted as cold than an engine is in a day: {days}." if told and days else told
+    if not told:
+        return ""
+    early = _by_day(day for tally in view.tallies for day in tally.early)
+    crowded = _by_day(view.tallies[0].crowded)
+    if early:
+        told += f" Counted as before the repair, for their day is before its day: {early}."
+    return f"{told} More starts are counted as cold than an engine is in a day: {crowded}." if crowded else told
+
+
+def _by_day(days: Iterable[tuple[date, int]]) -> str:
+    return "; ".join(f"{times} on {day}" for day, times in days)
 
 
 def _how_far(view: FollowUpView, unsettled: Sequence[str]) -> str:

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from wizard.errors import DropwalkError
 from wizard.quantities import printable
-from wizard.walk.events import EVENT, Event, Renamed, Started
+from wizard.walk.events import EVENT, Event, Renamed, Repaired, Started
 from wizard.walk.follow_up import follow_up
 from wizard.walk.state import JobState, Reading, fold
 
@@ -196,7 +196,8 @@ class Store:
 
     def _stored(self, job: int, seq: int, at: str, body: str) -> Stored:
         try:
-            return Stored(seq, datetime.fromisoformat(at), EVENT.validate_json(body))
+            when = datetime.fromisoformat(at)
+            return Stored(seq, when, _dated(EVENT.validate_json(body), when))
         except (ValidationError, ValueError):
             raise DropwalkError(
                 f"event {seq} of job {job} in {self.path} is unknown to this version: {printable(body)[:80]}"
@@ -273,6 +274,13 @@ class Store:
         if "full" in reason:
             return f"the disk is full; nothing was recorded in {self.path}. Make room and try again."
         return f"{self.path} can't be used: {reason}. Name a file that you may write with --store."
+
+
+def _dated(event: Event, at: datetime) -> Event:
+    """A repair that does not say its day was done on the day that it was recorded, where this program runs."""
+    if isinstance(event, Repaired) and event.day is None:
+        return event.model_copy(update={"day": at.astimezone().date()})
+    return event
 
 
 def _body(event: Event) -> str:

@@ -91,7 +91,10 @@ class StartsPage(Logbook):
         self.ask(f"{what}, {_ENGINE[engine]}", _HOW_MANY, typed, check, given)
 
     def _count(self, *seen: StartSeen) -> None:
-        self.put(f"Counted: {'; '.join(_counted(one) for one in seen)}.", *seen)
+        state = self.session.state
+        early = any(state.starts_as(one).early for one in seen)
+        since = f" as before the repair of {state.repaired_on[-1]}" if early else ""
+        self.put(f"Counted{since}: {'; '.join(_counted(one) for one in seen)}.", *seen)
 
     def _ask_cold(self, seen: StartSeen, room: int, again: Callable[[], None]) -> None:
         """More starts of one day than can have been cold: how they were is for the user to say."""
@@ -223,7 +226,7 @@ def _margin(proofs: Sequence[RepairLine] | None) -> list[Content]:
 
 
 def _entry(starts: Starts) -> str:
-    when = ", before the repair" if starts.seen.before_repair else ""
+    when = ", before the repair" if starts.seen.before_repair or starts.early else ""
     return f"{starts.number:3}. {_counted(starts.seen)}{when}{', taken back' if starts.struck else ''}"
 
 

@@ -132,6 +132,7 @@ def _before_repair(state: JobState) -> JobState:
         readings=earlier,
         repairs=state.repairs[:-1],
         fits=state.fits[:-1],
+        repaired_on=state.repaired_on[:-1],
         answered_now=frozenset(state.answers) - state.answered_now,
         jumped_to=None,
     )

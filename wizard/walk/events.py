@@ -189,12 +189,14 @@ class ReadingStruck(Checked):
 class Repaired(Checked):
     """A repair was done; the readings after it are of the repaired circuit.
 
-    `fitted` names cables and straps that are of another size, length or metal from now on than they were before.
+    `fitted` names cables and straps that are of another size, length or metal from now on than they were before. `day`
+    is when, as far as it is known: starts of an earlier day are of the time before it.
     """
 
     kind: Literal["repaired"] = "repaired"
     repair: Id
     fitted: dict[Id, PartChange] = {}
+    day: date | None = None
 
 
 class RepairStruck(Checked):

@@ -28,7 +28,7 @@ class Tally:
     90 and 95 % confidence; None where it never failed before, so that nothing can be shown. `confidence` is what the
     row gives by now, None likewise. `reliability` is the least share of starts that the row shows to be good at 90 %
     confidence, whatever it was before. `crowded` are days with more good cold starts than an engine is cold for, with
-    how many.
+    how many. `early` are days before that of the last repair whose starts were entered after it, with how many.
     """
 
     engine: Engine
@@ -42,6 +42,7 @@ class Tally:
     confidence: float | None
     reliability: float
     crowded: tuple[tuple[date, int], ...]
+    early: tuple[tuple[date, int], ...]
 
     @property
     def left(self) -> int:
@@ -124,12 +125,21 @@ def _tally(engine: Engine, state: JobState) -> Tally:
         None if rate is None else confidence_gone(rate, row),
         least_reliability(row, LIKELY),
         _crowded(since) if engine == "cold" else (),
+        _early(before, len(state.repairs)),
     )
 
 
 def cold_room(state: JobState, day: date) -> int:
     """How many more good starts of that day can have been with a cold engine; one that fails leaves it cold."""
     return max(0, COLD_A_DAY - _cold_by_day(starts for starts in state.starts if not starts.struck)[day])
+
+
+def _early(before: Iterable[Starts], repairs: int) -> tuple[tuple[date, int], ...]:
+    days = Counter[date]()
+    for starts in before:
+        if starts.early and starts.seen.day is not None and starts.repairs_before == repairs - 1:
+            days[starts.seen.day] += starts.seen.times
+    return tuple(sorted(days.items()))
 
 
 def _crowded(counted: Iterable[Starts]) -> tuple[tuple[date, int], ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from datetime import date
 from typing import Annotated, cast
 
 from pydantic import Discriminator, Field, Tag
@@ -28,11 +29,13 @@ from wizard.walk.flow import Flow
 class RepairDone(Checked):
     """`{repaired: clean-positive-clamp}` among the readings: those below it were taken after it.
 
-    `fitted` names cables and straps that differ from then on, in the form of the job's `changes`.
+    `fitted` names cables and straps that differ from then on, in the form of the job's `changes`. `day` is when it was
+    done, so that no starts of an earlier day stand below it.
     """
 
     repaired: Id
     fitted: dict[Id, PartChange] = {}
+    day: date | None = None
 
 
 # The key that tells each other entry from a reading.
@@ -79,13 +82,15 @@ class JobFile(Complaint):
         log += [Answered(step=step, choice=choice, in_file=True) for step, choice in self.answers.items()]
         log += [OutOfReach(point=point) for point in self.out_of_reach]
         log += [
-            Repaired(repair=entry.repaired, fitted=entry.fitted) if isinstance(entry, RepairDone) else entry
+            Repaired(repair=entry.repaired, fitted=entry.fitted, day=entry.day)
+            if isinstance(entry, RepairDone)
+            else entry
             for entry in self.readings
         ]
         return log
 
     def inconsistencies(self) -> Iterator[tuple[Path, str]]:
-        taken = 0
+        taken, repaired_on = 0, None
         for number, entry in enumerate(self.readings):
             yield from ((("readings", number, *path), text) for path, text in entry.inconsistencies())
             if isinstance(entry, ReadingTaken):
@@ -93,6 +98,11 @@ class JobFile(Complaint):
                 if corrected is not None and not 1 <= corrected <= taken:
                     yield ("readings", number, "instead-of"), f"there is no reading {corrected} before this"
                 taken += 1
+            elif isinstance(entry, RepairDone):
+                repaired_on = entry.day or repaired_on
+            elif isinstance(entry, StartSeen) and repaired_on and _is_early(entry, repaired_on):
+                early = f"{entry.day} is before the repair above it, of {repaired_on}"
+                yield ("readings", number, "day"), f"{early}: put it above that one"
 
     def misfits(self, circuit_map: CircuitMap, flow: Flow) -> Iterator[tuple[Path, str]]:
         """Names in the job that its circuit map or its flow does not have."""
@@ -132,6 +142,10 @@ class JobFile(Complaint):
                     yield (*at, "value"), f"{furthest:g} {unit} is not possible here; check the unit (mV or V?)"
             elif {entry.red, entry.black} == {circuit_map.battery.positive, circuit_map.battery.negative}:
                 yield (*at, "value"), "a battery is read in volts, not open; write 0 V if the meter shows nothing"
+
+
+def _is_early(starts: StartSeen, repaired_on: date) -> bool:
+    return starts.day is not None and starts.day < repaired_on and not starts.before_repair
 
 
 def complaint_misfits(complaint: Complaint, circuit_map: CircuitMap) -> Iterator[tuple[Path, str]]:

@@ -120,7 +120,12 @@ def foresee_proof(case: Case, repair: str, fitted: Mapping[str, PartChange] | No
     `fitted` are cables and straps that it will put in and that differ from what is there.
     """
     state = case.state
-    done = replace(state, repairs=(*state.repairs, repair), fits=(*state.fits, dict(fitted or {})))
+    done = replace(
+        state,
+        repairs=(*state.repairs, repair),
+        fits=(*state.fits, dict(fitted or {})),
+        repaired_on=(*state.repaired_on, None),
+    )
     after = replace(case, state=done, before=case, taken=())
     return tuple(predict(_belief_with(case, done), repair, proof_spans(after)))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 from wizard.circuit.map import PartChange
 from wizard.walk.events import (
@@ -54,12 +55,16 @@ class Reading:
 
 @dataclass(frozen=True)
 class Starts:
-    """Starts that were seen together, counted from 1; `repairs_before` is how many repairs came first."""
+    """Starts that were seen together, counted from 1; `repairs_before` is how many repairs came first.
+
+    `early` ones were entered after a repair as if since it, and their day is before that of the repair.
+    """
 
     number: int
     seen: StartSeen
     repairs_before: int
     struck: bool = False
+    early: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,6 +102,8 @@ class JobState:
     repairs: tuple[str, ...] = ()
     # What each of these repairs put in that differs from what was there.
     fits: tuple[dict[str, PartChange], ...] = ()
+    # The day of each of them, where it is known.
+    repaired_on: tuple[date | None, ...] = ()
     # What was answered when each of them was done.
     answered_before: tuple[frozenset[str], ...] = ()
     cautions_read: frozenset[str] = frozenset()
@@ -157,6 +164,7 @@ class JobState:
                     self,
                     repairs=(*self.repairs, event.repair),
                     fits=(*self.fits, event.fitted),
+                    repaired_on=(*self.repaired_on, event.day),
                     answered_before=(*self.answered_before, self.answered_now),
                     answered_now=frozenset(),
                     jumped_to=None,
@@ -166,8 +174,7 @@ class JobState:
             case RepairStruck():
                 return self._without_last_repair()
             case StartSeen():
-                before = max(0, len(self.repairs) - 1) if event.before_repair else len(self.repairs)
-                return replace(self, starts=(*self.starts, Starts(len(self.starts) + 1, event, before)))
+                return replace(self, starts=(*self.starts, self.starts_as(event)))
             case StartStruck():
                 starts = (replace(s, struck=s.struck or s.number == event.entry) for s in self.starts)
                 return replace(self, starts=tuple(starts))
@@ -205,6 +212,14 @@ class JobState:
                         for reading in self.readings
                     ),
                 )
+
+    def starts_as(self, seen: StartSeen) -> Starts:
+        """These starts as they would be listed now: those of a day before a repair came before it."""
+        told = max(0, len(self.repairs) - 1) if seen.before_repair else len(self.repairs)
+        before = told
+        while before and (on := self.repaired_on[before - 1]) is not None and seen.day is not None and seen.day < on:
+            before -= 1
+        return Starts(len(self.starts) + 1, seen, before, early=before < told)
 
     def _struck(self, number: int, why: str) -> tuple[Reading, ...]:
         return tuple(
@@ -244,6 +259,7 @@ class JobState:
             self,
             repairs=self.repairs[:-1],
             fits=self.fits[:-1],
+            repaired_on=self.repaired_on[:-1],
             answered_before=self.answered_before[:-1],
             answered_now=self.answered_now | self.answered_before[-1],
             readings=tuple(replace(r, repairs_before=min(r.repairs_before, left)) for r in self.readings),
