@@ -14,7 +14,7 @@ from wizard.walk.desk import Desk
 from wizard.walk.drawing import short_name
 from wizard.walk.flow import LONG_MINUTES, Step
 
-_HOLD = f"Hold start for up to {HOLD_S:.0f} s and read; if it stands still, only until you have read."
+_HOLD = f"Hold start up to {HOLD_S:.0f} s. If it stands still, let go once you have read."
 _STATE = {"resting": "all off", "cranking": "start held"}
 
 
