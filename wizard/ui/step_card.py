@@ -86,9 +86,9 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
                 # One text serves every span of a proof, whatever the state it is read in, and is said at the first.
                 own = f"{own} {held}" if before is None else held
             lines.append(Content(own or held))
-            if step.first_read is not None and not target.chosen:
-                lines.append(Content(step.first_read))
         lines += [*_leads(desk, target, before), _allowed(desk, target, None if target.chosen else step.minutes)]
+        if step.first_read is not None and not target.chosen:
+            lines.append(Content(step.first_read))
     elif step.kind == "ask":
         if step.repair is not None:
             # What is to be opened for a look.
