@@ -136,6 +136,56 @@ async def test_a_size_is_asked_for_when_none_was_chosen_before(bay: Open, store:
         assert str(done.fitted["long-cable"].conductor) == "copper-clad-aluminium"
 
 
+@pytest.mark.parametrize("page", ["repair", "finding"])
+async def test_a_repair_just_recorded_is_not_offered_again_while_it_is_worked_out(
+    bay: Open, store: Store, page: str
+) -> None:
+    number = job(store, *CORRODED)
+    async with bay() as driven:
+        await driven.press("enter")
+        driven.job.record(Repaired(repair="replace-long-cable"))
+        assert driven.job.working
+        getattr(driven.job, f"action_{page}")()
+        assert driven.app.screen is driven.job
+        await driven.settle()
+        assert driven.app.screen is not driven.job
+        assert "the repair is done" not in driven.shown()
+        await driven.press("enter", "enter", "enter", "escape")
+    assert sum(isinstance(stored.event, Repaired) for stored in store.events(number)) == 1
+
+
+async def test_a_page_from_before_a_repair_does_not_record_it_again(bay: Open, store: Store) -> None:
+    number = job(store, *CORRODED)
+    async with bay() as driven:
+        await driven.press("enter", "z")
+        driven.job.session.record(Repaired(repair="replace-long-cable"))
+        await driven.on_to("What is fitted")
+        await driven.press("down", "enter")
+        assert "Nothing was recorded: a repair was recorded since the page was worked out." in driven.shown()
+    assert sum(isinstance(stored.event, Repaired) for stored in store.events(number)) == 1
+
+
+async def test_the_job_stands_as_its_count_says_once_the_count_is_left(bay: Open, store: Store) -> None:
+    joint = ("isolator-out-stud", "isolator-load-lug")
+    sides = [(POST, NEGATIVE), (POST, "starter-b-stud"), ("starter-b-stud", "motor-stud"), ("starter-case", NEGATIVE)]
+    before, after = (11.77, 1.16, 0.04, 0.14), (11.77, 0.48, 0.04, 0.14)
+    log: list[Event] = [read(*span, volts, n) for n, (span, volts) in enumerate(zip(sides, before, strict=True), 1)]
+    log += [read(*joint, 0.69, 5), Repaired(repair="clean-isolator-load-joint", day=date(2030, 4, 20))]
+    log += [read(*span, volts, n) for n, (span, volts) in enumerate(zip(sides, after, strict=True), 6)]
+    job(store, *log, read(*joint, 0.01, 10), read(POST, "s-terminal", 0.15, 11), intermittent=True)
+    async with bay() as driven:
+        await driven.press("enter", "f")
+        assert "nobody counted how often it failed" in text(driven)
+        await driven.press("escape", "i", "b")
+        await driven.type("cold")
+        await driven.type("3 of 10")
+        for day in (26, 27, 28):
+            await driven.press("c")
+            await driven.type(f"3 2030-04-{day}")
+        await driven.press("escape", "f")
+        assert "Done and proved: clean and tighten the load lug on the isolator." in text(driven)
+
+
 async def test_any_repair_of_the_map_can_be_looked_at_before_there_is_a_finding(bay: Open, store: Store) -> None:
     number = job(store)
     async with bay() as driven:
@@ -225,7 +275,7 @@ async def test_the_cards_after_a_repair_say_what_goes_back_first(
         await driven.press("enter")
         told = on_the_card(driven)
         assert "Ground lead back on, last. Then measure. Hold start" in told
-        assert "Hold start for up to 5 s and read." in told
+        assert "Hold start up to 5 s. If it stands still, let go once you have read." in told
         assert "isolator out stud: " in told
         assert "isolator load lug: " in told
     store.append(number, NOON, read(*joint, 0.01, 2))

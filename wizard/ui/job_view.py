@@ -12,7 +12,7 @@ from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Digits, Input, Static
-from textual.worker import get_current_worker
+from textual.worker import Worker, get_current_worker
 
 from wizard.errors import DropwalkError
 from wizard.files.settings import Layout, Units, Way
@@ -94,13 +94,15 @@ class JobView(UnderBoxes[None], TakesLetters):
         self.now = now
         self.bench = bench
         self.assessment: Assessment | None = None
+        # The repairs that were on record when it was worked out.
+        self.assessed_repairs: tuple[str, ...] = ()
         self.chosen: Target | None = None
         self.same_crank = False
         self.working = False
         self._typing = False
         self._begun = False
         self._said_of_line = False
-        self._after_work: Callable[[], None] | None = None
+        self._after_work: list[Callable[[], None]] = []
 
     def compose(self) -> ComposeResult:
         yield Strip()
@@ -165,25 +167,30 @@ class JobView(UnderBoxes[None], TakesLetters):
         except Exception as error:
             # The job must stay open for taking back whatever brought this on; the record itself is sound.
             answer = f"this could not be worked out ({type(error).__name__}: {error}); u takes the last one back"
+        self.app.call_from_thread(self._take_on, worker, answer)
+
+    def _take_on(self, worker: Worker[object], answer: Assessment | str) -> None:
+        # Asked here and not beside the screen: something may have been put on record on the way.
         if not worker.is_cancelled:
-            self.app.call_from_thread(self.answered, answer)
+            self.answered(answer)
 
     def answered(self, answer: Assessment | str) -> None:
         """Take on a fresh answer, or the reason why there is none."""
         self.working = False
+        waiting, self._after_work = self._after_work, []
         if isinstance(answer, str):
             self.say(f"! {answer}")
-        else:
-            self.assessment = answer
+            self.show()
+            return
+        self.assessment, self.assessed_repairs = answer, self.session.state.repairs
         self.show()
-        if (waiting := self._after_work) is not None:
-            self._after_work = None
-            waiting()
+        for do in waiting:
+            do()
 
     def then(self, do: Callable[[], None]) -> None:
-        """Do this with the fresh answer, now or as soon as it is there."""
+        """Do this with the fresh answer, now or as soon as it is there; not at all if there is none."""
         if self.working:
-            self._after_work = do
+            self._after_work.append(do)
         else:
             do()
 

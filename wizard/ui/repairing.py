@@ -38,8 +38,14 @@ class Repairing(Taking):
         Binding("q", "report", show=False),
     ]
 
+    # The repairs on record when the page was worked out from which another is recorded.
+    _called_after: tuple[str, ...] = ()
+
     def action_finding(self) -> None:
-        if self.assessment is None:
+        self.then(self._open_finding)
+
+    def _open_finding(self) -> None:
+        if self.assessment is None or not self.is_current:
             return
         assessment = self.assessment
         repair = repair_due(assessment, self.session.state)
@@ -54,6 +60,7 @@ class Repairing(Taking):
             elif done is False and (shown := repair or thin) is not None:
                 self._open_repair(shown)
 
+        self._called_after = self.assessed_repairs
         page = FindingPage(self.session.desk, assessment, can_repair=can_repair, to_open=to_open)
         self.app.push_screen(page, answered)
 
@@ -65,7 +72,10 @@ class Repairing(Taking):
 
     def action_repair(self) -> None:
         """The repair that is called for, the proof of those that were done, or any of the map's."""
-        if self.assessment is None:
+        self.then(self._open_due)
+
+    def _open_due(self) -> None:
+        if self.assessment is None or not self.is_current:
             return
         if (repair := repair_due(self.assessment, self.session.state)) is not None:
             self._open_repair(repair)
@@ -97,6 +107,7 @@ class Repairing(Taking):
         def predict(fitted: Fitted | None) -> None:
             self._beside(partial(self._foresee, repair, fitted), page.show_foreseen)
 
+        self._called_after = self.assessed_repairs
         page = RepairPage(self.session.desk, self.assessment, repair, predict, inch=self.inch)
         self.app.push_screen(page, lambda done: self._ask_done(repair, page.fitted) if done else None)
         predict(None)
@@ -131,6 +142,9 @@ class Repairing(Taking):
         ask_fitted(self.app, self.session.desk, repair, use, inch=self.inch)
 
     def _repaired(self, repair: str, fitted: Fitted) -> None:
+        if self.session.state.repairs != self._called_after:
+            self.say("! Nothing was recorded: a repair was recorded since the page was worked out. Open it again.")
+            return
         if self.record(Repaired(repair=repair, fitted=dict(fitted))):
             self.same_crank = False
             if self.bench is not None:
@@ -152,8 +166,14 @@ class Repairing(Taking):
     def action_starts(self) -> None:
         from wizard.ui.starts_page import StartsPage
 
-        page = StartsPage(self.session, self.now().astimezone().date())
-        self.app.push_screen(page)
+        page, seq = StartsPage(self.session, self.now().astimezone().date()), self.session.seq
+
+        def left(_: bool | None) -> None:
+            # What is counted decides whether a fault that comes and goes is proved gone.
+            if self.session.seq != seq:
+                self.work_out()
+
+        self.app.push_screen(page, left)
         if self.session.state.repairs:
             self._beside(self._proofs, page.show_margin)
 
