@@ -359,3 +359,14 @@ def test_a_reading_while_it_fails_is_not_set_aside_for_one_while_it_does_not(rem
     readings = [taken(*FEED, 1.02, acting_up=True), taken(*FEED, 0.45), taken(*FEED, 0.44)]
     answer = job(remote_desk, taken(*POSTS, 12.6, "resting"), *readings, intermittent=True)
     assert not any("set aside" in line for line in answer.warnings)
+
+
+def test_a_reading_that_shows_a_part_by_its_difference_says_so(remote_desk: Desk) -> None:
+    drops = [
+        taken("bulkhead-starter-lug", "starter-lug", 0.09),
+        taken("battery-positive-post", "bulkhead-starter-lug", 0.35),
+    ]
+    posts = [taken(*POSTS, 12.6, "resting"), taken(*POSTS, 11.3)]
+    answer = job(remote_desk, *posts, taken(*FEED, 0.83), taken(*GROUND, 0.15), *drops, symptom="cranks-slowly")
+    assert (answer.next.red, answer.next.black) == ("battery-positive-post", "starter-lug")
+    assert answer.next.why.startswith("With reading 3, it shows what the cable lug on the B stud alone loses.")

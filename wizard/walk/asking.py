@@ -10,7 +10,7 @@ from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import reason, shown_value
 from wizard.diagnosis.evidence import Measurement
 from wizard.diagnosis.faults import CHARGE, FREE_ENGINE, NEW_BATTERY, NEW_STARTER, NO_REPAIR
-from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair
+from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair, trusted
 from wizard.diagnosis.planner import Act, minutes_for
 from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Next
@@ -132,6 +132,8 @@ class Asking:
         if row == "motor-feed":
             return "It tells what the motor really gets: with good volts there, the motor is at fault."
         ranked = sorted(zip(belief.site_probability, belief.model.sites, strict=True), key=lambda p: -p[0])
+        if number := self._shows_with(what, ranked[0][1].part):
+            return f"With reading {number}, it shows what {_label(circuit, ranked[0][1].part)} alone loses."
         likely = [site.part for odds, site in ranked if odds >= 0.02]
         within = _listed(_label(circuit, n) for n in likely if n in inside)
         outside = _listed(_label(circuit, n) for n in likely if n not in inside)
@@ -142,6 +144,17 @@ class Asking:
         if within:
             return f"It shows whether {within} loses too much."
         return "It clears what lies between these points."
+
+    def _shows_with(self, what: Observable, part: str) -> int | None:
+        """The reading whose difference from this one is the drop over a part alone."""
+        if part not in self.desk.circuit.parts:
+            return None
+        ends = set(self.desk.circuit.parts[part].part.between)
+        for m in trusted(self.case.belief):
+            apart = {m.what.red, m.what.black} ^ {what.red, what.black}
+            if m.what.state == what.state and not m.what.clamp and apart == ends:
+                return m.number
+        return None
 
     def act(self, act: Act) -> Next:
         """Something that could be done on the odds alone."""
