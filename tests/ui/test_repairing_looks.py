@@ -42,6 +42,7 @@ from wizard.walk.events import (
     Started,
     StartSeen,
 )
+from wizard.walk.proof import Foretold
 
 NOON = datetime(2030, 5, 1, 12, tzinfo=UTC)
 BEFORE = [StartSeen(good=False, engine="cold", times=3), StartSeen(good=True, engine="cold", times=7)]
@@ -57,9 +58,15 @@ COSTS = [
     PartPriced(what="wrong ring", price=3),
     CostStruck(entry=4),
 ]
+
+
+def _told(what: Observable, low: float, middle: float, high: float) -> Foretold:
+    return Foretold(what, Foreseen(what, low, middle, high))
+
+
 FORESEEN = (
-    Foreseen(Observable("cranking", "isolator-load-lug", "bulkhead-feed-lug"), 0.26, 0.29, 0.33),
-    Foreseen(Observable("cranking", "battery-positive-post", "starter-b-stud"), 0.41, 0.46, 0.52),
+    _told(Observable("cranking", "isolator-load-lug", "bulkhead-feed-lug"), 0.26, 0.29, 0.33),
+    _told(Observable("cranking", "battery-positive-post", "starter-b-stud"), 0.41, 0.46, 0.52),
 )
 SPAN = SpanLine(
     span="isolator load lug to bulkhead feed lug, cranking",
@@ -70,6 +77,7 @@ SPAN = SpanLine(
     limit="0.46 V",
     judged="within the limit",
     against="as predicted",
+    first="",
     won_back="0.91 V won back",
     margin="0.17 V to spare; the limit is 1.6 times what it loses",
     before_v=1.2,
@@ -133,7 +141,7 @@ def job(store: Store, *, repaired: bool) -> None:
 def given(monkeypatch: pytest.MonkeyPatch) -> None:
     """The same prediction, proof, folder and time, whatever becomes of the reasoning."""
 
-    def foresee(*_: object) -> tuple[Foreseen, ...]:
+    def foresee(*_: object) -> tuple[Foretold, ...]:
         return FORESEEN
 
     def proofs(*_: object) -> list[RepairLine]:

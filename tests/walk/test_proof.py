@@ -10,6 +10,7 @@ from wizard.circuit.load import Condition
 from wizard.circuit.map import Changes, PartChange
 from wizard.diagnosis.evidence import DOUBTED
 from wizard.quantities import Size
+from wizard.record.proof_lines import repair_lines
 from wizard.walk.asking import Asking
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case
@@ -53,7 +54,7 @@ PROOF = (
 
 def test_volts_won_back_are_as_predicted(remote_desk):
     before = job(remote_desk, {"isolator-load-joint": 4e-3}, *BEFORE)
-    said = {band.what: band for band in foresee_proof(case(remote_desk, *before), FIX)}
+    said = {told.what: told.band for told in foresee_proof(case(remote_desk, *before), FIX)}
     (proof,) = repair_proofs(case(remote_desk, *before, Repaired(repair=FIX), *job(remote_desk, {}, *PROOF)))
     assert (proof.number, proof.repair, proof.helped, proof.remains) == (1, FIX, True, ())
     assert {(span.what.red, span.what.black) for span in proof.spans} == set(PROOF)
@@ -67,6 +68,23 @@ def test_volts_won_back_are_as_predicted(remote_desk):
     joint = next(span for span in proof.spans if span.what.red == "isolator-out-stud")
     # 4 mohm at the map's 170 A, by Ohm's law.
     assert joint.won_back == pytest.approx(0.68, abs=0.02)
+
+
+def test_nothing_is_foretold_of_what_was_not_read_where_a_band_would_hold_good_and_bad_alike(remote_desk):
+    """With nothing read, a side may lose next to nothing or most of the battery, whatever is done to one joint."""
+    said = {told.what: told.band for told in foresee_proof(case(remote_desk), FIX)}
+    done = case(remote_desk, Repaired(repair=FIX), *job(remote_desk, {}, *PROOF))
+    (proof,) = repair_proofs(done)
+    assert {span.what: span.predicted for span in proof.spans} == said
+    for span in proof.spans:
+        assert (span.predicted is None) == (span.against == "not-foretold")
+        if span.predicted is not None and not span.floor:
+            most = span.limit + span.sound[1] - span.sound[0]
+            assert span.predicted.high - span.predicted.low <= most + 0.05
+    assert next(span for span in proof.spans if (span.what.red, span.what.black) == JOINT).predicted is not None
+    untold = [line for line in repair_lines(done)[0].spans if line.predicted_band is None]
+    assert untold
+    assert {(line.predicted, line.against) for line in untold} == {("nothing was foretold: it was not read before", "")}
 
 
 def test_an_unread_proof_says_neither_that_it_helped_nor_that_it_did_not(remote_desk):
@@ -255,7 +273,7 @@ def test_a_larger_cable_is_foreseen_and_judged_as_fitted(remote_desk, excess):
     assert after.desk.circuit.parts["long-cable"].ohm == remote_desk.circuit.parts["long-cable"].ohm
     assert after.before is not None
     assert after.before.desk.circuit == thin.circuit
-    assert {span.what: span.predicted for span in proof.spans} == {band.what: band for band in said}
+    assert {span.what: span.predicted for span in proof.spans} == {told.what: told.band for told in said}
     cable = next(span for span in proof.spans if span.what.red == CABLE[0])
     # By Ohm's law, 170 A over 4.2 m: 40 mm2 less of copper are 1/58 * 4.2 * (1/10 - 1/50) = 5.8 mohm more.
     assert cable.won_back == pytest.approx(170 * (5.8e-3 + excess), rel=0.15)

@@ -7,7 +7,7 @@ from wizard.diagnosis.sentences import cleared, statement
 from wizard.quantities import show_against, show_amps, show_band, show_volts
 from wizard.record.names import Names
 from wizard.record.printout import FLOOR_JUDGED, JUDGED
-from wizard.record.repair_words import fitted_words
+from wizard.record.repair_words import band_words, fitted_words
 from wizard.record.report_lines import RepairLine, SpanLine
 from wizard.walk.case import Case
 from wizard.walk.proof import RepairProof, SpanProof, repair_proofs
@@ -17,6 +17,7 @@ _AGAINST = {
     "below": "below the prediction",
     "above": "above the prediction",
     "not-read": "not read",
+    "not-foretold": "",
 }
 
 
@@ -76,7 +77,7 @@ def unsettled_words(names: Names, proof: RepairProof) -> list[str]:
 
 
 def _span(names: Names, span: SpanProof) -> SpanLine:
-    what, band = span.what, span.predicted
+    what, told = span.what, span.predicted
     show = show_amps if what.clamp else show_volts
 
     def value(number: float | None, numbers: tuple[int, ...], shown: str = "") -> str:
@@ -92,7 +93,7 @@ def _span(names: Names, span: SpanProof) -> SpanLine:
     return SpanLine(
         span=f"{names.span(what.red, what.black, what.clamp)}, {what.state}",
         before=value(span.before, span.before_numbers) + _difference(span.before_numbers, span.before_apart),
-        predicted=f"{band.low:.0f} to {show_amps(band.high)}" if what.clamp else show_band(band.low, band.high),
+        predicted=band_words(told) if told is not None else _not_foretold(span),
         after=value(span.after, span.numbers, after) + _difference(span.numbers, span.apart),
         sound=f"{span.sound[0]:.0f} to {show_amps(span.sound[1])}" if what.clamp else show_band(*span.sound),
         limit=f"{'least ' if span.floor else ''}{limit}" if limit else "",
@@ -102,10 +103,15 @@ def _span(names: Names, span: SpanProof) -> SpanLine:
         first=_first(span),
         margin=_margin(span),
         before_v=span.before,
-        predicted_band=(band.low, band.high),
+        predicted_band=None if told is None else (told.low, told.high),
         after_v=span.after,
         readings=list(span.numbers),
     )
+
+
+def _not_foretold(span: SpanProof) -> str:
+    why = "what was read before leaves it open" if span.before_numbers else "it was not read before"
+    return f"nothing was foretold: {why}"
 
 
 def _first(span: SpanProof) -> str:

@@ -34,6 +34,7 @@ from wizard.repair.sizing import (
 from wizard.walk.assessment import Assessment, SpanView
 from wizard.walk.desk import Desk
 from wizard.walk.follow_up import FollowUpView
+from wizard.walk.proof import Foretold
 from wizard.walk.undersized import Undersized, undersized
 
 # A line about sizes: what it is about and what is said. What holds for all of them is about nothing; `-` is advice, and
@@ -142,14 +143,20 @@ def metal_words(conductor: Conductor) -> str:
     return str(conductor).replace("-", " ")
 
 
-def foreseen_words(circuit: Circuit, band: Foreseen) -> tuple[str, str]:
+def foreseen_words(circuit: Circuit, told: Foretold) -> tuple[str, str]:
     """What a reading will be after the repair, nine times in ten, and across what."""
-    what, points = band.what, circuit.map.points
+    what, points = told.what, circuit.map.points
     if what.clamp:
         where = f"amps through {circuit.parts[what.clamp].part.label}"
-        return f"{band.low:.0f} to {show_amps(band.high)}", printable(where)
-    state = "" if what.state == "cranking" else ", at rest"
-    return show_band(band.low, band.high), printable(f"{points[what.red].label} to {points[what.black].label}{state}")
+    else:
+        state = "" if what.state == "cranking" else ", at rest"
+        where = f"{points[what.red].label} to {points[what.black].label}{state}"
+    return (band_words(told.band) if told.band else "not foretold"), printable(where)
+
+
+def band_words(band: Foreseen) -> str:
+    """What a reading lies between, nine times in ten."""
+    return f"{band.low:.0f} to {show_amps(band.high)}" if band.what.clamp else show_band(band.low, band.high)
 
 
 def fitted_words(was: Circuit, name: str, change: PartChange) -> str:

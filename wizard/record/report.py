@@ -28,7 +28,6 @@ from wizard.record.report_lines import (
 )
 from wizard.record.session import Session
 from wizard.repair.advice import advise
-from wizard.repair.predict import Foreseen
 from wizard.walk.assessment import Assessment, JudgedReading
 from wizard.walk.case import Case, symptom_of
 from wizard.walk.drawing import Leads, Row, draw
@@ -36,7 +35,7 @@ from wizard.walk.events import Answered, Event, ReadingTaken, Repaired, RepairSt
 from wizard.walk.flow import Step
 from wizard.walk.follow_up import Tally, follow_up
 from wizard.walk.profile import ProfileRow, loss_profile
-from wizard.walk.proof import foresee_proof, repair_proofs
+from wizard.walk.proof import Foretold, foresee_proof, repair_proofs
 from wizard.walk.undersized import undersized
 from wizard.walk.walker import assessment_of
 
@@ -305,8 +304,8 @@ class _Clerk:
             cost=advice.cost,
         )
 
-    def _foreseen(self, band: Foreseen) -> str:
-        figure, where = foreseen_words(self.circuit, band)
+    def _foreseen(self, told: Foretold) -> str:
+        figure, where = foreseen_words(self.circuit, told)
         return f"{capitalised(where)}: {figure}"
 
     def _sizes(self, part: str, *, laid: bool = False) -> Iterator[str]:

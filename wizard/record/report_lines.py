@@ -73,7 +73,7 @@ class SpanLine(_Line):
     first: str
     margin: str
     before_v: float | None
-    predicted_band: Band
+    predicted_band: Band | None
     after_v: float | None
     readings: list[int]
 

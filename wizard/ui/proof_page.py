@@ -50,7 +50,7 @@ def proof_text(repairs: Sequence[RepairLine]) -> Content:
 def _figures(span: SpanLine) -> list[Content]:
     lines = [Content(f"  At first   {span.first}")] if span.first else []
     lines += [Content(f"  Before     {span.before}"), Content(f"  Predicted  {span.predicted}")]
-    against = f", {span.against}" if span.readings else ""
+    against = f", {span.against}" if span.readings and span.against else ""
     lines.append(Content.assemble("  After      ", (span.after, "bold"), against))
     judged = [text for text in (span.judged if span.readings else "", span.won_back) if text]
     limit = f"  Limit      {span.limit}{f': {span.margin}' if span.margin else ''}"

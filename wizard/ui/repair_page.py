@@ -27,7 +27,6 @@ from wizard.record.repair_words import (
     size_lines,
 )
 from wizard.repair.advice import Advice, advise
-from wizard.repair.predict import Foreseen
 from wizard.repair.sizing import COPPER_CLAD_WARNING, Candidate, Replacement, replacement
 from wizard.ui.ask_text import AskText
 from wizard.ui.keybar import Key
@@ -35,6 +34,7 @@ from wizard.ui.pick import Item, Pick
 from wizard.ui.visit import Page
 from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
+from wizard.walk.proof import Foretold
 
 Fitted = Mapping[str, PartChange]
 WAITING = "Working out what the spans will read after it."
@@ -68,7 +68,7 @@ class RepairPage(Page):
         self._desk, self._assessment, self._predict, self._inch = desk, assessment, predict, inch
         self.fitted: Fitted | None = None
         self._advice = advise(desk.circuit, shelf.repairs(), repair)
-        self._foreseen: list[Foreseen] | None = None
+        self._foreseen: list[Foretold] | None = None
         super().__init__(capitalised(self._advice.label), self._told())
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("Up Down", "scroll"),
@@ -77,7 +77,7 @@ class RepairPage(Page):
             ("Esc", "back"),
         ]
 
-    def show_foreseen(self, foreseen: Iterable[Foreseen]) -> None:
+    def show_foreseen(self, foreseen: Iterable[Foretold]) -> None:
         """The prediction, once it is worked out."""
         self._foreseen = list(foreseen)
         self.show(self._told())
@@ -107,7 +107,7 @@ def repair_text(
     assessment: Assessment,
     advice: Advice,
     fitted: Fitted,
-    foreseen: list[Foreseen] | None,
+    foreseen: list[Foretold] | None,
     *,
     inch: bool = False,
 ) -> Content:
@@ -158,8 +158,8 @@ def _aligned(lines: list[SizeLine]) -> list[str]:
     return [f"{head} {said}".strip() for head, (_, said) in zip(heads, lines, strict=True)]
 
 
-def _foreseen(circuit: Circuit, band: Foreseen) -> str:
-    figure, where = foreseen_words(circuit, band)
+def _foreseen(circuit: Circuit, told: Foretold) -> str:
+    figure, where = foreseen_words(circuit, told)
     return f"{figure:>16}  {where}"
 
 

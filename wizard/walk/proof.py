@@ -27,14 +27,15 @@ from wizard.walk.retest import (
 )
 from wizard.walk.state import JobState
 
-Against = Literal["as-predicted", "below", "above", "not-read"]
+Against = Literal["as-predicted", "below", "above", "not-read", "not-foretold"]
 
 
 @dataclass(frozen=True)
 class SpanProof:
     """One span before and after a repair; volts, or amps for a clamp, and None where there is no such reading.
 
-    `predicted` is what the belief before the repair said it would read after it. `sound` is a healthy circuit's band.
+    `predicted` is what the belief before the repair said it would read after it, None where that was too wide to say
+    anything. `sound` is a healthy circuit's band.
     `limit` is the most that may be lost, or for a `floor` the least that must be there. `numbers` are the readings
     after and `before_numbers` those before, `apart` and `before_apart` whether it is the difference of two, because
     nothing was read straight across. Readings tell no smaller a change than `tells_v`. `first` is what it read before
@@ -43,7 +44,7 @@ class SpanProof:
 
     what: Observable
     before: float | None
-    predicted: Foreseen
+    predicted: Foreseen | None
     after: float | None
     sound: Band
     limit: float | None
@@ -114,7 +115,15 @@ class RepairProof:
     remains: tuple[str, ...]
 
 
-def foresee_proof(case: Case, repair: str, fitted: Mapping[str, PartChange] | None = None) -> tuple[Foreseen, ...]:
+@dataclass(frozen=True)
+class Foretold:
+    """A span of a proof that is still to come and what it will read; no band where that would say nothing."""
+
+    what: Observable
+    band: Foreseen | None
+
+
+def foresee_proof(case: Case, repair: str, fitted: Mapping[str, PartChange] | None = None) -> tuple[Foretold, ...]:
     """What the spans of its proof will read once a repair is done that has not been done yet.
 
     `fitted` are cables and straps that it will put in and that differ from what is there.
@@ -127,7 +136,30 @@ def foresee_proof(case: Case, repair: str, fitted: Mapping[str, PartChange] | No
         repaired_on=(*state.repaired_on, None),
     )
     after = replace(case, state=done, before=case, taken=())
-    return tuple(predict(_belief_with(case, done), repair, proof_spans(after)))
+    return tuple(_foretell(case, done, proof_spans(after)))
+
+
+def _foretell(before: Case, done: JobState, wanted: Sequence[Observable]) -> Iterator[Foretold]:
+    belief = _belief_with(before, done)
+    foreseen, sound = predict(belief, done.repairs[-1], wanted), expected_bands(belief, wanted)
+    for band, healthy in zip(foreseen, sound, strict=True):
+        yield Foretold(band.what, band if _says_something(before, band, healthy) else None)
+
+
+def _says_something(case: Case, foreseen: Foreseen, sound: Band) -> bool:
+    """Whether a band foretold is narrower than all that practice allows and a sound one's band together.
+
+    A wider one holds sound readings and bad ones alike. What a clamp reads has no limit.
+    """
+    what, circuit, limits = foreseen.what, case.desk.circuit, case.desk.limits
+    if what.clamp:
+        return True
+    limit, _ = limits.judge(circuit, what.state, what.red, what.black, None)
+    if limit is None:
+        return True
+    floor = limits.floor_row(circuit, what.state, what.red, what.black) is not None
+    allowed = max(0.0, sound[1] - limit) if floor else limit
+    return foreseen.high - foreseen.low <= allowed + sound[1] - sound[0]
 
 
 def _belief_with(before: Case, done: JobState) -> Belief:
@@ -151,17 +183,17 @@ def _repaired(case: Case) -> Iterator[tuple[Case, Case]]:
 def _proof(case: Case, before: Case) -> RepairProof:
     repair = case.state.repairs[-1]
     wanted = proof_spans(case)
-    foreseen = predict(_belief_with(before, case.state), repair, wanted)
+    foretold = _foretell(before, case.state, wanted)
     sound = expected_bands(case.belief, wanted)
-    spans = tuple(_span(case, before, f, band) for f, band in zip(foreseen, sound, strict=True))
+    spans = tuple(_span(case, before, told, band) for told, band in zip(foretold, sound, strict=True))
     failed, unread = did_not_help(case), any(span.unread for span in spans)
     helped = None if unread and not failed else not failed and proved(case)
     remains = tuple(_remains(case, spans, failed=failed))
     return RepairProof(len(case.state.repairs), repair, spans, helped, failed and helped_some(case), remains)
 
 
-def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProof:
-    what, circuit, limits = foreseen.what, case.desk.circuit, case.desk.limits
+def _span(case: Case, before: Case, foretold: Foretold, sound: Band) -> SpanProof:
+    what, circuit, limits = foretold.what, case.desk.circuit, case.desk.limits
     was, now = reads(before, what), reads(case, what)
     after = now.volts
     limit: float | None = None
@@ -173,14 +205,16 @@ def _span(case: Case, before: Case, foreseen: Foreseen, sound: Band) -> SpanProo
         if not now.numbers:
             judgement = "not-judged"
     against: Against = "not-read"
-    if now.numbers and after is None:
+    if now.numbers and foretold.band is None:
+        against = "not-foretold"
+    elif now.numbers and after is None:
         against = "above"
-    elif after is not None:
-        against = _against(foreseen, after)
+    elif after is not None and foretold.band is not None:
+        against = _against(foretold.band, after)
     return SpanProof(
         what,
         was.volts,
-        foreseen,
+        foretold.band,
         after,
         sound,
         limit,
