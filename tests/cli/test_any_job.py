@@ -22,12 +22,14 @@ def jobs(draw):
     )
     state = st.sampled_from(["resting", "cranking"])
     span = st.tuples(points, points).filter(lambda ends: ends[0] != ends[1])
+    posts = {MAPS[name].battery.positive, MAPS[name].battery.negative}
+    # A battery is never open.
     reading = st.builds(
         lambda state, ends, value: {"state": state, "red": ends[0], "black": ends[1], "value": value},
         state,
         span,
         volts,
-    )
+    ).filter(lambda entry: entry["value"] != "open" or {entry["red"], entry["black"]} != posts)
     clamped = st.fixed_dictionaries({"state": state, "clamp": parts, "value": st.floats(-3000, 3000)})
     repaired = st.fixed_dictionaries({"repaired": st.sampled_from(list(MAPS[name].repairs))})
     size = st.sampled_from(["4 AWG", "2/0 AWG", "0.05 mm2", "1000 mm2"])
