@@ -186,6 +186,32 @@ async def test_the_job_stands_as_its_count_says_once_the_count_is_left(bay: Open
         assert "Done and proved: clean and tighten the load lug on the isolator." in text(driven)
 
 
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)], ids=lambda size: f"{size[0]}x{size[1]}")
+@pytest.mark.parametrize(("comes_and_goes", "told"), [(True, False), (True, True), (False, False)])
+async def test_a_repair_of_what_comes_and_goes_reminds_of_counting_how_often_it_fails(
+    bay: Open, store: Store, size: tuple[int, int], comes_and_goes: bool, told: bool
+) -> None:
+    joint = read("isolator-out-stud", "isolator-load-lug", 0.69, 5)
+    sides = [read(POST, "starter-b-stud", 1.16, 2), read("starter-case", NEGATIVE, 0.14, 3)]
+    job(store, *sides, joint, *(STARTS if told else []), Jumped(step="recommend"), intermittent=comes_and_goes)
+    async with bay(size=size) as driven:
+        await driven.press("enter")
+        assert driven.job.assessment is not None
+        assert driven.job.assessment.next.kind == "repair"
+        assert ("i tells how often it fails" in on_the_card(driven)) is (comes_and_goes and not told)
+
+
+async def test_where_good_starts_are_counted_says_by_which_key(bay: Open, store: Store) -> None:
+    job(store, Jumped(step="count-starts"), intermittent=True)
+    async with bay() as driven:
+        await driven.press("enter")
+        assert driven.next_step == "count-starts"
+        assert "i counts them, and asks how often it failed before." in on_the_card(driven)
+        assert "i count starts" in driven.shown()
+        await driven.press("i")
+        assert isinstance(driven.app.screen, StartsPage)
+
+
 async def test_any_repair_of_the_map_can_be_looked_at_before_there_is_a_finding(bay: Open, store: Store) -> None:
     number = job(store)
     async with bay() as driven:

@@ -28,7 +28,7 @@ from wizard.repair.predict import Foreseen
 from wizard.ui import report_page
 from wizard.ui.app import DropwalkApp
 from wizard.ui.visit import Visit
-from wizard.walk import proof
+from wizard.walk import proof, standing
 from wizard.walk.assessment import Assessment, Next
 from wizard.walk.case import Case
 from wizard.walk.events import (
@@ -134,7 +134,9 @@ def job(store: Store, *, repaired: bool) -> None:
     number = store.create(Started(title="Milk float, first visit", complaint=complaint), NOON)
     store.append(number, NOON, CautionsRead(cautions=list(shelf.cautions().cautions)))
     if repaired:
-        store.append(number, NOON, *BEFORE, Repaired(repair="replace-long-cable"), *SINCE, *COSTS)
+        store.append(
+            number, NOON, *BEFORE, Repaired(repair="replace-long-cable", day=date(2030, 4, 28)), *SINCE, *COSTS
+        )
 
 
 @pytest.fixture
@@ -149,6 +151,7 @@ def given(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(Session, "assess", lambda self, _: answer(repaired=bool(self.state.repairs)))
     monkeypatch.setattr(Case, "of", lambda *_: None)
+    monkeypatch.setattr(standing, "standing", lambda _: None)
     monkeypatch.setattr(proof, "foresee_proof", foresee)
     monkeypatch.setattr(proof_lines, "repair_lines", proofs)
     monkeypatch.setattr(report_page, "_folder", lambda: Path("/home/you/Documents"))

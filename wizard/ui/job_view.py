@@ -24,14 +24,15 @@ from wizard.ui.keybar import Key, KeyBar, UnderBoxes
 from wizard.ui.lone_key import TakesLetters
 from wizard.ui.readings_page import latest_readings
 from wizard.ui.run_view import RunView
-from wizard.ui.step_card import StepCard, card, choices, rest_of
+from wizard.ui.step_card import StepCard, card, choices, rest_of, step_of
 from wizard.ui.strip import Strip
 from wizard.ui.suspects_view import SuspectsView
 from wizard.ui.target import Target
 from wizard.ui.why_page import why_text
-from wizard.walk.assessment import Assessment
+from wizard.walk.assessment import Assessment, Next
 from wizard.walk.drawing import Leads, draw, posts
 from wizard.walk.events import Cranked
+from wizard.walk.follow_up import failures_untold
 
 if TYPE_CHECKING:
     from wizard.record.session import Session
@@ -68,11 +69,13 @@ class JobView(UnderBoxes[None], TakesLetters):
     JobView.-roomy #work { layout: horizontal; }
     JobView.-roomy #now { width: 37%; min-width: 44; max-width: 64; height: 1fr; dock: right; }
     JobView.-roomy StepCard { height: 12; }
+    JobView.-roomy.-tall StepCard { height: 16; }
     JobView.-roomy #said { height: 3; }
     JobView.-roomy SuspectsView { height: 7; }
     JobView.-roomy #taken { display: block; height: 6; }
     JobView.-roomy #reason { display: block; height: 1fr; }
 
+    JobView.-roomy.-tall.-spoken StepCard, JobView.-roomy.-tall.-large StepCard { height: auto; }
     JobView.-spoken #work, JobView.-large #work { layout: vertical; }
     JobView.-spoken #now, JobView.-large #now { dock: none; width: 100%; max-width: 100%; height: auto; }
     JobView.-spoken StepCard { height: auto; max-height: 10; }
@@ -85,6 +88,7 @@ class JobView(UnderBoxes[None], TakesLetters):
     JobView.-large StepCard { height: auto; max-height: 13; padding: 1 2; }
     """
     HORIZONTAL_BREAKPOINTS = [(0, "-tight"), (118, "-roomy")]
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (38, "-tall")]
     AUTO_FOCUS = ""
     app: DropwalkApp
 
@@ -201,7 +205,7 @@ class JobView(UnderBoxes[None], TakesLetters):
         desk, target = self.session.desk, self.target
         spoken = self._wear()
         self._show_strip()
-        self.query_one(StepCard).show(card(desk, assessment.next, target, self._on()), rest_of(desk, assessment.next))
+        self.query_one(StepCard).show(self._card(assessment), rest_of(desk, assessment.next))
         typed_here = target is not None or bool(self.offered)
         self.query_one("#entry-line").visible = typed_here
         self.query_one("#entry-label", Static).update("Reading" if target is not None else "Answer")
@@ -218,6 +222,10 @@ class JobView(UnderBoxes[None], TakesLetters):
         reason.update(within(why, reason.size.width, reason.size.height, _MORE))
         self._show_run(assessment, target.leads if target is not None else Leads())
         self.query_one(KeyBar).show(self._keys())
+
+    def _card(self, assessment: Assessment) -> Content:
+        uncounted = failures_untold(self.session.state)
+        return card(self.session.desk, assessment.next, self.target, self._on(), uncounted=uncounted)
 
     def types(self, event: events.Key) -> bool:
         entry = self.query_one(ReadingEntry)
@@ -363,6 +371,7 @@ class JobView(UnderBoxes[None], TakesLetters):
             keys = [("Enter", "take it"), *([("d", "meter")] if self.bench else []), ("t", "time crank")]
         elif step is not None and step.kind == "ask":
             keys = [(self._numbers(), "answer")] if self._numbers() else []
+            keys += [("i", "count starts")] if self._counts(step) else []
             keys += [("Enter", "list them"), *([("d", "look")] if self.bench else [])]
         elif step is not None:
             keys = [("Enter", "go on")]
@@ -375,6 +384,11 @@ class JobView(UnderBoxes[None], TakesLetters):
         keys += [("n", "note"), ("g", "words"), ("e", "complaint"), ("s", "settings")]
         keys += [key for key in _AFTER if key[0] not in {name for name, _ in keys}]
         return [*keys, ("?", "help"), ("Esc", "home" if self.chosen is None else "the step")]
+
+    def _counts(self, step: Next) -> bool:
+        """Whether the answer to this step rests on starts that are counted on a page of their own."""
+        own = step_of(self.session.desk, step)
+        return own is not None and own.counted is not None
 
     def say(self, text: str | Content, *, of_line: bool = False) -> None:
         """Put a line or two where the answer to the last deed is looked for; one `of_line` goes with what is typed."""

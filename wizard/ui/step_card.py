@@ -72,8 +72,13 @@ def title_of(desk: Desk, step: Next, target: Target | None) -> str:
     )
 
 
-def card(desk: Desk, step: Next, target: Target | None, before: Target | None = None) -> Content:
-    """The lines of the step at hand; `before` is what the leads are on."""
+def card(
+    desk: Desk, step: Next, target: Target | None, before: Target | None = None, *, uncounted: bool = False
+) -> Content:
+    """The lines of the step at hand; `before` is what the leads are on.
+
+    `uncounted` says of a fault that comes and goes that nobody told yet how often.
+    """
     lines = [_heading(desk, step, target)]
     text = step_of(desk, step)
     if target is not None:
@@ -94,9 +99,13 @@ def card(desk: Desk, step: Next, target: Target | None, before: Target | None = 
             # What is to be opened for a look.
             lines.append(Content.styled(step.why, "bold"))
         lines.append(Content(text.do if text is not None else step.why))
+        if text is not None and text.counted is not None:
+            lines.append(_press("i", "counts them, and asks how often it failed before"))
         lines += [_choice(number, label) for number, (_, label) in enumerate(choices(desk, step), 1)]
     elif step.kind == "repair":
         lines += _repair(desk, step)
+        if uncounted:
+            lines.append(_press("i", "tells how often it fails, before the repair: no good start proves much without"))
     elif step.kind == "caution":
         lines.append(Content(text.do if text is not None and text.do else step.why))
         if text is not None and text.good:

@@ -104,6 +104,12 @@ def follow_up(state: JobState) -> FollowUpView:
     return replace(view, status="shown") if state.follow_up_open is None and view.enough else view
 
 
+def failures_untold(state: JobState) -> bool:
+    """Whether a fault comes and goes and nobody counted yet how often, as its repair will be proved by."""
+    counts = state.complaint is not None and state.complaint.intermittent
+    return counts and all(starts.seen.good or starts.struck for starts in state.starts)
+
+
 def _tally(engine: Engine, state: JobState) -> Tally:
     own = [starts for starts in state.starts if starts.seen.engine == engine and not starts.struck]
     before = [starts for starts in own if starts.repairs_before < len(state.repairs)]
