@@ -114,7 +114,8 @@ async def test_a_reading_that_is_not_marked_says_so_where_it_comes_and_goes(bay:
         await driven.type("0.87")
         assert last(driven).acting_up is None
         await driven.press("a", "a")
-        assert "it does not fail now" not in driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
+        line = driven.shown().split("fails no more")[0].split("Reading")[1].splitlines()[0]
+        assert "it does not fail now" not in line
 
 
 async def test_a_corrected_reading_keeps_its_mark(bay: Open) -> None:
