@@ -317,7 +317,7 @@ async def test_what_still_earns_points_is_said_until_it_is_done(tmp_path: Path) 
         # So it is said once more before nothing can be added.
         await press(pilot, "i")
         assert "the repair (z)" in text_of(app)
-        await press(pilot, "escape", "d", "down", "enter", "z", "down", "enter")
+        await press(pilot, "escape", "d", "enter", "z", "enter")
         said = await said_after_answering(pilot)
         assert (side in said, repair in said, proof in said) == (False, False, True)
         await measure(pilot, app, "starter-case", "battery-negative-post")

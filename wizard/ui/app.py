@@ -199,8 +199,7 @@ class DropwalkApp(App[None]):
         from wizard.ui.pick import Pick
 
         self.push_screen(
-            Pick("Which made-up vehicle?", demo_items(), at_once=True),
-            lambda ids: self.start_demo(ids[0]) if ids else None,
+            Pick("Which made-up vehicle?", demo_items()), lambda ids: self.start_demo(ids[0]) if ids else None
         )
 
     def choose_exercise(self) -> None:

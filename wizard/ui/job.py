@@ -178,9 +178,7 @@ class JobScreen(Repairing):
             self.open_part(pointed)
             return
         parts = [Item(name, part.label) for name, part in self.session.desk.circuit.map.parts.items()]
-        self.app.push_screen(
-            Pick("Which part?", parts, at_once=True), lambda ids: self.open_part(ids[0]) if ids else None
-        )
+        self.app.push_screen(Pick("Which part?", parts), lambda ids: self.open_part(ids[0]) if ids else None)
 
     def on_run_view_opened(self, event: RunView.Opened) -> None:
         self.open_part(event.part)

@@ -385,7 +385,7 @@ class BenchScreen(UnderBoxes[Path]):
                 self.action_answer()
 
         items = [Item("something", "Something is at fault: mark it"), Item("nothing", "Nothing is at fault")]
-        self.app.push_screen(Pick("You marked nothing. Is nothing wrong?", items), meant)
+        self.app.push_screen(Pick("You marked nothing. Is nothing wrong?", items, at_once=False), meant)
 
     def _ask_readings(self, parts: tuple[str, ...]) -> None:
         items = [Item(str(n), f"{n}. {_told(deed)}") for n, deed in enumerate(self.attempt.readings, start=1)]

@@ -36,7 +36,7 @@ class LabChoice:
         except DropwalkError as error:
             self._say(f"! {error}")
             return
-        self._app.push_screen(Pick("Which exercise?", items, at_once=True), self._picked)
+        self._app.push_screen(Pick("Which exercise?", items), self._picked)
 
     def _picked(self, names: tuple[str, ...] | None) -> None:
         if names == (_A_FILE,):

@@ -62,7 +62,10 @@ class Logbook(Page):
     def pick(
         self, heading: str, items: list[Item], use: Callable[[str], None], left: Callable[[], None] | None = None
     ) -> None:
-        """Ask which of these and use it; `left` is done when the question is left."""
+        """Ask which of these and use it; `left` is done when the question is left.
+
+        What there is a way back from is not answered by Enter alone.
+        """
 
         def picked(ids: tuple[str, ...] | None) -> None:
             if ids:
@@ -70,4 +73,4 @@ class Logbook(Page):
             elif left is not None:
                 left()
 
-        self.app.push_screen(Pick(heading, items), picked)
+        self.app.push_screen(Pick(heading, items, at_once=left is None), picked)

@@ -51,11 +51,11 @@ def ask_span(app: App[Any], session: Session, use: Callable[[Target], None], bla
             return
         if picked[0] == "clamp":
             parts = [Item(name, label) for name, label in clampable(desk.circuit).items()]
-            app.push_screen(Pick("Clamp around which cable or strap?", parts, at_once=True), clamp)
+            app.push_screen(Pick("Clamp around which cable or strap?", parts), clamp)
         else:
             state: Literal["resting", "cranking"] = "resting" if picked[0] == "resting" else "cranking"
             others = [item for item in _points(desk) if item.id != black_on]
-            app.push_screen(Pick("Red lead where?", others, at_once=True), partial(red, state))
+            app.push_screen(Pick("Red lead where?", others), partial(red, state))
 
     def clamp(picked: Picked) -> None:
         if picked:
@@ -66,7 +66,7 @@ def ask_span(app: App[Any], session: Session, use: Callable[[Target], None], bla
             use(own_target(session.case(), state, picked[0], black_on))
         elif picked:
             others = [item for item in _points(desk) if item.id != picked[0]]
-            app.push_screen(Pick("Black lead where?", others, at_once=True), partial(black, state, picked[0]))
+            app.push_screen(Pick("Black lead where?", others), partial(black, state, picked[0]))
 
     def black(state: Literal["resting", "cranking"], red_point: str, picked: Picked) -> None:
         if picked:
@@ -76,7 +76,7 @@ def ask_span(app: App[Any], session: Session, use: Callable[[Target], None], bla
     heading = (
         f"Black on {desk.circuit.map.points[black_on].label}: read what?" if black_on else "Another reading: what?"
     )
-    app.push_screen(Pick(heading, kinds, at_once=True), kind)
+    app.push_screen(Pick(heading, kinds), kind)
 
 
 def clampable(circuit: Circuit) -> dict[str, str]:

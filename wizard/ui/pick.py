@@ -27,8 +27,7 @@ class Item:
 class Pick(Visit[tuple[str, ...]]):
     """Gives the ids picked. Letters narrow the list; with `several`, Space marks and Enter is done.
 
-    Enter alone picks nothing but what is `here` already: what does something is chosen by an arrow or a letter first.
-    `at_once` has the first one picked from the start, for lists that only lead on to a page.
+    `at_once` has one picked by Enter from the start; what is evidence is chosen first, by an arrow or a letter.
     """
 
     DEFAULT_CSS = """
@@ -52,7 +51,7 @@ class Pick(Visit[tuple[str, ...]]):
         here: str = "",
         several: bool = False,
         marked: tuple[str, ...] = (),
-        at_once: bool = False,
+        at_once: bool = True,
     ) -> None:
         super().__init__()
         self.heading = heading
@@ -65,7 +64,7 @@ class Pick(Visit[tuple[str, ...]]):
         self._label_width = max((len(item.label) for item in items if item.remark), default=0)
         self.keys: list[Key] = [  # pyright: ignore[reportIncompatibleVariableOverride]
             ("letters", "narrow the list"),
-            *([] if at_once or several else [("Up Down", "choose")]),
+            *([] if at_once else [("Up Down", "choose")]),
             *([("Space", "mark"), ("Enter", "done")] if several else [("Enter", "pick")]),
             ("Esc", "back"),
         ]
@@ -153,8 +152,7 @@ class Pick(Visit[tuple[str, ...]]):
         options.display = bool(found)
         self.query_one("#none").display = not found
         ids = [item.id for item in found]
-        # Where several are marked, Enter does nothing to the line that the bar is on.
-        first = 0 if ids and (self.at_once or self.several or words) else None
+        first = 0 if ids and (self.at_once or words) else None
         options.highlighted = ids.index(self.here) if self.here in ids else first
 
     def _line(self, item: Item) -> Content:

@@ -90,9 +90,7 @@ class Repairing(Taking):
         names = [name for name in dict.fromkeys([*thin, *likely, *known]) if name in known and name != NO_REPAIR]
         remark = "sound, but too small for its length"
         items = [Item(name, capitalised(known[name].label), remark if name in thin else "") for name in names]
-        self.app.push_screen(
-            Pick("Which repair?", items, at_once=True), lambda ids: self._open_repair(ids[0]) if ids else None
-        )
+        self.app.push_screen(Pick("Which repair?", items), lambda ids: self._open_repair(ids[0]) if ids else None)
 
     def _too_small(self) -> list[str]:
         """Repairs that put in a larger cable where a sound one is too small for its length."""

@@ -64,7 +64,7 @@ def ask_destination(app: App[Any], title: str, today: date, use: Callable[[Desti
             lambda yes: use(Destination(file, paper, replace=True)) if yes else None,
         )
 
-    app.push_screen(Pick("Report: in which form?", _FORMS, at_once=True), form)
+    app.push_screen(Pick("Report: in which form?", _FORMS), form)
 
 
 def _folder() -> Path:

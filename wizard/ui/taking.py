@@ -192,7 +192,7 @@ class Taking(JobView):
             self._take_marked(typed, target, instead_of, ids[0] != "did-not")
 
         shown = show_typed(typed, clamp=target.clamp is not None)
-        self.app.push_screen(Pick(f"{shown}: did it fail while you read it?", _FAILED), told)
+        self.app.push_screen(Pick(f"{shown}: did it fail while you read it?", _FAILED, at_once=False), told)
 
     def _told_failing(self, target: Target) -> bool | None:
         return self.fails_now(target) or None
@@ -328,13 +328,9 @@ class Taking(JobView):
         circuit = self.session.desk.circuit
         points, posts = circuit.map.points, battery_posts(circuit)
         names = [name for name in (target.red, target.black) if name and name not in reach] if target else []
-        # The posts last: without them the battery itself stays unread.
+        # The posts last: without them the battery itself stays unread, so none is picked by Enter alone.
         names.sort(key=lambda name: name in posts)
-
-        def remark(name: str) -> str:
-            return "; ".join(text for text in (_UNREAD if name in posts else "", self._read_at(name)) if text)
-
-        items = [Item(name, f"Can't reach: {points[name].label}", remark(name)) for name in names]
+        items = [Item(name, f"Can't reach: {points[name].label}", _UNREAD if name in posts else "") for name in names]
         items += [Item(name, f"Can reach it again: {points[name].label}") for name in sorted(reach)]
         if not items:
             self.say("No lead is placed at this step.")
@@ -351,12 +347,7 @@ class Taking(JobView):
                         lost = f"{lost} {_NO_BATTERY}"
                     self.say(f"The {label} can be reached again." if event.reachable else lost)
 
-        self.app.push_screen(Pick("Which point?", items), picked)
-
-    def _read_at(self, point: str) -> str:
-        """That the point was reached before, by the last reading that stands and has a lead on it."""
-        read = [r.number for r in self.session.state.standing if point in (r.taken.red, r.taken.black)]
-        return f"you read at it, reading {read[-1]}" if read else ""
+        self.app.push_screen(Pick("Which point?", items, at_once=not names or names[0] not in posts), picked)
 
     def action_take_back(self) -> None:
         """What was chosen and is not on record first, then the last thing that is, whatever it was."""
@@ -413,7 +404,7 @@ class Taking(JobView):
         labels = dict(self.offered)
         items = [Item(choice, label) for choice, label in self.offered]
         self.app.push_screen(
-            Pick("Which is it?", items),
+            Pick("Which is it?", items, at_once=False),
             lambda ids: self.answer(step, ids[0], labels[ids[0]]) if ids else None,
         )
 

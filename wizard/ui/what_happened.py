@@ -20,7 +20,7 @@ class WhatHappened(Pick):
     def __init__(self, heading: str, items: list[Item], check: Callable[[str], Any]) -> None:
         super().__init__(heading, items)
         self.check = check
-        self.keys = [("0-9", "another value"), ("Up Down", "choose"), ("Enter", "pick"), ("Esc", "back")]
+        self.keys = [("0-9", "another value"), ("Enter", "pick"), ("Esc", "back")]
 
     def on_input_changed(self, event: Input.Changed) -> None:
         # The list, which no figure is in, is narrowed by the other handler of this.
