@@ -7,7 +7,8 @@ that grows with speed. Lost volts become lost speed. When no back-EMF is left it
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +19,18 @@ from wizard.circuit.network import (
     BACK_EMF,
     BATTERY,
     COIL,
+    EMF,
+    FIRST,
     MOTOR,
     OPEN_OHM,
+    SECOND,
+    SOURCE,
+    Altered,
     Floats,
     Ints,
     Observable,
-    Response,
+    Rows,
+    Shown,
     StartHeld,
     healthy_ohms,
     sides_at_rest,
@@ -54,25 +61,106 @@ class Added:
         return Added(self.branch[rows], self.ohm[rows], self.coil_works[rows])
 
 
-@dataclass(frozen=True)
-class Held:
-    """c circuits with start held, and m observables of each.
+# What is followed of an observable: its value, and how that goes with the motor's current, the battery's source and the
+# two added resistances.
+_VALUE, _AMP, _VOLT, _OHM_1, _OHM_2 = range(5)
 
-    `values` (c, m) are their volts or amps; `per_amp`, `per_volt` and `per_ohm_1`, `per_ohm_2` (c, m) how these
-    follow the motor's current, the battery's source and the two added resistances. `motor_a` (c,) is the motor's
-    current and `varying_a` the part of it that varies from crank to crank; `turning` says that the engine sets it;
-    `heard` indexes HEARD.
+
+@dataclass(frozen=True)
+class Answers:
+    """Everything about c circuits that the current asked for does not change: after the main contacts close, and for
+    those of them (`quiet`) where they never do. `source_v` (c,) are the battery's own volts.
     """
 
-    values: Floats
-    per_amp: Floats
-    per_volt: Floats
-    per_ohm_1: Floats
-    per_ohm_2: Floats
+    source_v: Floats
+    closed: Altered
+    quiet: Ints
+    pulling: Altered
+
+
+@dataclass(frozen=True)
+class Held:
+    """c circuits with start held.
+
+    `motor_a` (c,) is the motor's current and `varying_a` the part of it that varies from crank to crank; `turning` says
+    that the engine sets it; `heard` indexes HEARD. `terms` (5, 4, c), and `quiet_terms` for those of the circuits that
+    never close, are what all observables are made from (`Altered.terms`). `branch` and `quiet_branch` are where
+    resistance is added.
+    """
+
+    branch: Ints
+    terms: Floats
+    quiet: Ints
+    quiet_branch: Ints
+    quiet_terms: Floats
     motor_a: Floats
     varying_a: Floats
     turning: Flags
     heard: Ints
+
+    def spread(self, amp: Floats, volt: Floats, ohm: Floats) -> Spread:
+        """What these variances of the current (c,), the source (c,) and the resistances (c, 2) come to."""
+        deviations = np.sqrt(np.stack([amp, volt, *ohm.T]))[:, None]
+        follows, quiet = self.terms[_AMP:] * deviations, self.quiet_terms[_AMP:] * deviations[:, :, self.quiet]
+        return Spread(*(np.einsum("qic,qjc->ijc", one, one) for one in (follows, quiet)))
+
+    def values_only(self) -> Held:
+        """The same without what readings follow, which takes most of the room."""
+        terms, quiet_terms = self.terms[: _VALUE + 1].copy(), self.quiet_terms[: _VALUE + 1].copy()
+        return replace(self, terms=terms, quiet_terms=quiet_terms)
+
+
+class Spread(NamedTuple):
+    """Products of terms (4, 4, c), and for circuits that never close (4, 4, quiet): the variance of any observable."""
+
+    closed: Floats
+    quiet: Floats
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Observables with their answers in both networks."""
+
+    closed: Rows
+    pulling: Rows
+
+
+class Readout:
+    """What m observables of c circuits show while start is held, at any current."""
+
+    def __init__(self, asked: Asked, held: Held) -> None:
+        self.asked = asked
+        self.closed = Shown(asked.closed, held.branch)
+        self.pulling = Shown(asked.pulling, held.quiet_branch)
+
+    def _of(self, held: Held, which: int) -> Floats:
+        shown = self.closed.of(held.terms[which])
+        if len(held.quiet):
+            shown[:, held.quiet] = self.pulling.of(held.quiet_terms[which])
+        return shown.T
+
+    def values(self, held: Held) -> Floats:
+        """Volts or amps (c, m)."""
+        return self._of(held, _VALUE)
+
+    def per_amp(self, held: Held) -> Floats:
+        """How they follow the motor's current (c, m)."""
+        return self._of(held, _AMP)
+
+    def per_volt(self, held: Held) -> Floats:
+        """How they follow the battery's source (c, m)."""
+        return self._of(held, _VOLT)
+
+    def per_ohm(self, held: Held, which: int) -> Floats:
+        """How they follow one of the two added resistances, 0 or 1 (c, m)."""
+        return self._of(held, (_OHM_1, _OHM_2)[which])
+
+    def variance(self, held: Held, spread: Spread) -> Floats:
+        """Of the values (c, m)."""
+        total = self.closed.squares(spread.closed)
+        if len(held.quiet):
+            total[:, held.quiet] = self.pulling.squares(spread.quiet)
+        return total.T
 
 
 class LoadModel:
@@ -82,30 +170,30 @@ class LoadModel:
         self.circuit = circuit
         self.networks = StartHeld.of(circuit, ohms)
         coil = circuit.map.solenoid.coil
-        self._own = [Observable("cranking", coil[0], coil[1]), Observable("cranking", clamp=MOTOR)]
         # What an ear goes by: the coil's volts hold the contacts, the back-EMF is the speed.
-        self.ear = (self._own[0], BACK_EMF)
+        self.ear = (Observable("cranking", coil[0], coil[1]), BACK_EMF)
+        self._coil = self.ask(self.ear[:1])
+        self._motor = self.ask([Observable("cranking", clamp=MOTOR)])
         self.index = self.networks.closed.index
         typical = circuit.demand_a[1]
         self._healthy_emf = circuit.system_v * 1.04 - typical * (
             circuit.rotor_ohm + circuit.battery_ohm + sum(circuit.parts[name].ohm for name in circuit.main_loop)
         )
 
-    def answers(self, added: Added, observables: Sequence[Observable], source_v: Floats) -> Answers:
-        """Everything about these circuits and observables that the current asked for does not change.
+    def ask(self, observables: Sequence[Observable]) -> Asked:
+        """Observables as `Readout` takes them. Raises KeyError for a point or part that the map does not have."""
+        return Asked(self.networks.closed.rows(observables), self.networks.pulling.rows(observables))
 
-        `source_v` (c,) are the battery's own volts.
-        """
-        closed, pulling = self.networks.closed, self.networks.pulling
-        coil = pulling.respond(pulling.rows(self._own[:1]), added.branch, added.ohm).per_source[:, 0]
+    def answers(self, added: Added, source_v: Floats) -> Answers:
+        """Circuits as `hold` takes them, with `source_v` (c,) the battery's own volts."""
+        coil = Altered(self.networks.pulling, added.branch, added.ohm).answer(self._coil.pulling, SOURCE)[0]
         pulled_in = added.coil_works & (coil * source_v >= self.circuit.map.solenoid.pull_in_v)
         quiet = np.flatnonzero(~pulled_in)
-        wanted = [*observables, *self._own]
         return Answers(
             source_v,
-            closed.respond(closed.rows(wanted), added.branch, added.ohm),
+            Altered(self.networks.closed, added.branch, added.ohm),
             quiet,
-            pulling.respond(pulling.rows(wanted), *self._unclosed(added, quiet)),
+            Altered(self.networks.pulling, *self._unclosed(added, quiet)),
         )
 
     def _unclosed(self, added: Added, quiet: Ints) -> tuple[Ints, Floats]:
@@ -118,41 +206,47 @@ class LoadModel:
 
     def hold(self, answers: Answers, demand_a: Floats) -> Held:
         """Start held while the engine asks for this current (c,)."""
-        closed, pulling, quiet, source_v = answers.closed, answers.pulling, answers.quiet, answers.source_v
-        pulled_in = np.ones(len(source_v), dtype=bool)
+        closed, quiet, source_v = answers.closed, answers.quiet, answers.source_v
+        count = len(source_v)
+        pulled_in = np.ones(count, dtype=bool)
         pulled_in[quiet] = False
-        emf, fall = _back_emf(answers, demand_a)
+        motor = Shown(self._motor.closed, closed.branch)
+        unit = np.zeros((4, 4, count))
+        unit[range(4), range(4)] = 1.0
+        per_source, per_emf, per_first, per_second = (motor.of(terms)[0] for terms in closed.terms(unit))
+        # Amps of the motor per volt of back-EMF; that is zero when it stalls.
+        fall = np.minimum(per_emf, -1e-12)
+        emf = np.maximum(0.0, (demand_a - per_source * source_v) / fall)
         turning = pulled_in & (emf > 0.0)
-        values = closed.per_source * source_v[:, None]
-        values += closed.per_emf * emf[:, None]
         # With the current set by the engine the back-EMF gives way to whatever would change it.
-        per_amp = closed.per_emf / fall[:, None]
-        pinned = per_amp * turning[:, None]
-        per_volt = closed.per_source - pinned * closed.per_source[:, -1:]
-        current = closed.source_a * source_v[:, None] + closed.emf_a * emf[:, None]
-        per_1 = current[:, :1] * (closed.per_first - pinned * closed.per_first[:, -1:])
-        per_2 = current[:, 1:] * (closed.per_second - pinned * closed.per_second[:, -1:])
+        gives_way = turning / -fall
+        current = closed.through(source_v, emf)
+        drives = np.zeros((5, 4, count))
+        drives[_VALUE, SOURCE], drives[_VALUE, EMF] = source_v, emf
+        drives[_AMP, EMF] = 1.0 / fall
+        drives[_VOLT, SOURCE], drives[_VOLT, EMF] = 1.0, gives_way * per_source
+        drives[_OHM_1, EMF], drives[_OHM_1, FIRST] = current[0] * gives_way * per_first, current[0]
+        drives[_OHM_2, EMF], drives[_OHM_2, SECOND] = current[1] * gives_way * per_second, current[1]
+        terms = closed.terms(drives)
+        quiet_drives = np.zeros((5, 4, len(quiet)))
+        quiet_drives[_VALUE, SOURCE], quiet_drives[_VOLT, SOURCE] = source_v[quiet], 1.0
+        quiet_drives[_OHM_1, FIRST], quiet_drives[_OHM_2, SECOND] = answers.pulling.through(
+            source_v[quiet], np.zeros(len(quiet))
+        )
+        motor_a = np.where(pulled_in, per_source * source_v + per_emf * emf, 0.0)
 
-        heard = np.full(len(source_v), HEARD.index(Heard.ONE_CLICK), dtype=np.intp)
+        heard = np.full(count, HEARD.index(Heard.ONE_CLICK), dtype=np.intp)
         heard[turning] = HEARD.index(Heard.CRANKS_NORMALLY)
         heard[turning & (emf < SLOW_SHARE * self._healthy_emf)] = HEARD.index(Heard.CRANKS_SLOWLY)
-        heard[values[:, -2] < self.circuit.hold_in_v] = HEARD.index(Heard.RAPID_CLICKS)
-        if len(quiet):
-            volts = source_v[quiet, None]
-            values[quiet] = pulling.per_source * volts
-            per_amp[quiet] = 0.0
-            per_volt[quiet] = pulling.per_source
-            current = pulling.source_a * volts
-            per_1[quiet] = current[:, :1] * pulling.per_first
-            per_2[quiet] = current[:, 1:] * pulling.per_second
-            heard[quiet] = HEARD.index(Heard.NO_CLICK)
-        motor_a = np.where(pulled_in, values[:, -1], 0.0)
+        coil = Shown(self._coil.closed, closed.branch).of(terms[_VALUE])[0]
+        heard[coil < self.circuit.hold_in_v] = HEARD.index(Heard.RAPID_CLICKS)
+        heard[quiet] = HEARD.index(Heard.NO_CLICK)
         return Held(
-            values[:, :-2],
-            per_amp[:, :-2],
-            per_volt[:, :-2],
-            per_1[:, :-2],
-            per_2[:, :-2],
+            closed.branch,
+            terms,
+            quiet,
+            answers.pulling.branch,
+            answers.pulling.terms(quiet_drives),
             motor_a,
             # A stalled rotor heats, and its resistance is only a share of what sets its current.
             motor_a * np.where(turning, 1.0, np.minimum(1.0, -fall * self.circuit.rotor_ohm)),
@@ -180,50 +274,34 @@ class LoadModel:
             odds[loud, HEARD.index(name)] = (np.maximum(share, 0.0) * (1.0 - lets_go))[loud]
         return odds
 
-    def per_ohm(self, added: Added, answers: Answers, observables: Sequence[Observable], demand_a: Floats) -> Floats:
-        """How observables (m of c circuits) follow one ohm more in each branch (c, m, b), volts or amps per ohm."""
-        closed, motor = self.networks.closed, self.index[MOTOR]
-        emf, fall = _back_emf(answers, demand_a)
-        turning = emf > 0.0
-        rows = np.vstack([closed.rows(observables).opposing, closed.opposing_a[motor]])
-        through, follows = closed.per_branch(rows, added.branch, added.ohm, answers.closed, answers.source_v, emf)
-        pinned = answers.closed.per_emf[:, :-2] * (turning / fall)[:, None]
-        per_ohm = follows[:, :-1]
-        per_ohm -= pinned[:, :, None] * follows[:, -1:]
-        per_ohm *= through[:, None, :]
-        if len(quiet := answers.quiet):
-            pulling = self.networks.pulling
-            through, follows = pulling.per_branch(
-                pulling.rows(observables).opposing,
-                *self._unclosed(added, quiet),
-                answers.pulling,
-                answers.source_v[quiet],
-                np.zeros(len(quiet)),
-            )
-            per_ohm[quiet] = follows * through[:, None, :]
-        return per_ohm
+    def by_branch(self, answers: Answers, held: Held, readout: Readout, spread_ohm: Floats) -> Floats:
+        """How observables follow resistance added to each branch: volts or amps for `spread_ohm` (b,) of it (c, m, b).
+
+        `readout` is of these observables and circuits.
+        """
+        rows, shown = readout.asked.closed, readout.closed
+        motor = Shown(self._motor.closed, held.branch)
+        through, opposed = answers.closed.per_branch(answers.source_v, held.terms[_VALUE, EMF])
+        # What an opposing volt does to the motor's current, which the back-EMF undoes while the engine turns.
+        of_motor = motor.first[0][:, None] * opposed[0] + motor.second[0][:, None] * opposed[1]
+        of_motor += self._motor.closed.opposing[0]
+        undoes = -(readout.per_amp(held) * held.turning[:, None])
+        by_branch = np.stack([shown.first.T, shown.second.T, undoes], axis=2) @ np.stack([*opposed, of_motor], axis=1)
+        by_branch += rows.opposing
+        by_branch *= (through * spread_ohm)[:, None, :]
+        if len(quiet := held.quiet):
+            rows, shown = readout.asked.pulling, readout.pulling
+            through, opposed = answers.pulling.per_branch(answers.source_v[quiet], np.zeros(len(quiet)))
+            follows = np.stack([shown.first.T, shown.second.T], axis=2) @ np.swapaxes(opposed, 0, 1)
+            follows += rows.opposing
+            follows *= (through * spread_ohm)[:, None, :]
+            by_branch[quiet] = follows
+        return by_branch
 
 
 def _normal_below(deviations: Floats) -> Floats:
     """Share of a normal distribution below so many standard deviations, within 2e-4 (logistic with a cubic term)."""
     return 1.0 / (1.0 + np.exp(-np.clip(1.5976 * deviations + 0.070566 * deviations**3, -60.0, 60.0)))
-
-
-def _back_emf(answers: Answers, demand_a: Floats) -> tuple[Floats, Floats]:
-    """The motor's back-EMF while the contacts are closed (c,), zero when it stalls, and its amps per volt of it."""
-    stall_a = answers.closed.per_source[:, -1] * answers.source_v
-    fall = np.minimum(answers.closed.per_emf[:, -1], -1e-12)
-    return np.maximum(0.0, (demand_a - stall_a) / fall), fall
-
-
-@dataclass(frozen=True)
-class Answers:
-    """Responses of c circuits after the main contacts close, and of those (`quiet`) where they never do."""
-
-    source_v: Floats
-    closed: Response
-    quiet: Ints
-    pulling: Response
 
 
 @dataclass(frozen=True)
@@ -254,13 +332,12 @@ def operate(circuit: Circuit, condition: Condition, observables: Sequence[Observ
     model = LoadModel(circuit, ohms)
     cranking = [what for what in observables if what.state == "cranking"]
     none = Added(np.full((1, 2), model.index[BATTERY]), np.zeros((1, 2)), np.array([condition.coil_works]))
-    answers = model.answers(none, cranking, np.array([condition.source_v]))
-    held = model.hold(answers, np.array([condition.demand_a]))
+    held = model.hold(model.answers(none, np.array([condition.source_v])), np.array([condition.demand_a]))
     broken = frozenset(name for name, ohm in ohms.items() if ohm >= OPEN_OHM)
     if not condition.coil_works:
         broken |= {COIL}
     resting = iter(rest_volts(circuit, [o for o in observables if o.state != "cranking"], broken) * condition.source_v)
-    loaded = iter(held.values[0])
+    loaded = iter(Readout(model.ask(cranking), held).values(held)[0])
     values = np.array([next(loaded) if what.state == "cranking" else next(resting) for what in observables])
     return values, HEARD[int(held.heard[0])], float(held.motor_a[0])
 

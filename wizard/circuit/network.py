@@ -39,10 +39,15 @@ class Observable:
 BACK_EMF = Observable("cranking", clamp="back-emf")
 
 
+# What drives a network, in volts: the battery's source, the motor's back-EMF, and a source that opposes the current of
+# each of the two branches that have resistance added.
+SOURCE, EMF, FIRST, SECOND = range(4)
+
+
 @dataclass(frozen=True)
 class Rows:
     """How m observables answer: per volt of the battery's source (m,), per opposing volt in a branch (m, b), and per
-    volt of the back-EMF beside what that does in the motor's branch (m,).
+    volt of the motor's back-EMF (m,).
     """
 
     source: Floats
@@ -50,31 +55,105 @@ class Rows:
     emf: Floats
 
 
-@dataclass(frozen=True)
-class Response:
-    """How m observables of c networks answer, each (c, m): per volt of the battery's source, per opposing volt of
-    the motor's back-EMF, and per opposing volt in each of the two branches that have resistance added.
+class Altered:
+    """c networks, each with `ohm` (c, 2) added in series in two branches `branch` (c, 2) of one that is solved.
 
-    `source_a` and `emf_a` (c, 2) are those two branches' currents, per volt of source and of back-EMF.
+    What is added opposes volts: `by` (4, 2, c) are those in either branch per volt of each drive. `amps` (2, 2, c) are
+    the currents of both branches per volt of source and of back-EMF.
     """
 
-    per_source: Floats
-    per_emf: Floats
-    per_first: Floats
-    per_second: Floats
-    source_a: Floats
-    emf_a: Floats
-
-    def take(self, rows: Ints) -> Response:
-        """The same for some of the networks only."""
-        return Response(
-            self.per_source[rows],
-            self.per_emf[rows],
-            self.per_first[rows],
-            self.per_second[rows],
-            self.source_a[rows],
-            self.emf_a[rows],
+    def __init__(self, network: Network, branch: Ints, ohm: Floats) -> None:
+        self.network = network
+        self.branch = np.ascontiguousarray(branch.T)
+        self.ohm = np.ascontiguousarray(ohm.T)
+        (first, second), (a, b) = self.branch, self.ohm
+        opposing, motor = network.opposing_a, network.index[MOTOR]
+        to_first, to_second = opposing[first, first], opposing[second, second]
+        across, back = opposing[first, second], opposing[second, first]
+        # Currents of the two branches from what they would be without the added resistance: this matrix, inverted.
+        of_1, of_2, cross_12, cross_21 = 1.0 - to_first * a, 1.0 - to_second * b, across * b, back * a
+        self._solved: Floats = np.array([[of_2, cross_12], [cross_21, of_1]])
+        self._solved /= of_1 * of_2 - cross_12 * cross_21
+        free = np.array(
+            [
+                [network.source_a[first], network.source_a[second]],
+                [opposing[first, motor], opposing[second, motor]],
+                [to_first, back],
+                [across, to_second],
+            ]
         )
+        amps = np.empty_like(free)
+        for end in (0, 1):
+            amps[:, end] = self._solved[end, 0] * free[:, 0]
+            amps[:, end] += self._solved[end, 1] * free[:, 1]
+        self.amps: Floats = amps[:FIRST]
+        self.by: Floats = amps * self.ohm
+
+    def through(self, source_v: Floats, emf: Floats) -> Floats:
+        """The currents of both branches (2, c) at this source and back-EMF, each (c,)."""
+        return self.amps[SOURCE] * source_v + self.amps[EMF] * emf
+
+    def terms(self, drives: Floats) -> Floats:
+        """What drives (..., 4, c) come to with the volts that the added resistance opposes to them."""
+        terms = drives.copy()
+        terms[..., FIRST:, :] += np.einsum("...dc,dbc->...bc", drives, self.by)
+        return terms
+
+    def answer(self, rows: Rows, drive: int) -> Floats:
+        """How observables answer to a volt of one drive (m, c)."""
+        drives = np.zeros((4, self.ohm.shape[1]))
+        drives[drive] = 1.0
+        return Shown(rows, self.branch).of(self.terms(drives))
+
+    def per_branch(self, source_v: Floats, emf: Floats) -> tuple[Floats, Floats]:
+        """Every branch's current (c, b) at this source and back-EMF, and the volts that the added resistance in both
+        branches opposes per opposing volt in it (2, c, b).
+        """
+        network, (first, second) = self.network, self.branch
+        opposing = network.opposing_a
+        free = opposing[first], opposing[second]
+        opposed = np.empty((2, *free[0].shape))
+        for end in (0, 1):
+            opposed[end] = (self.ohm[end] * self._solved[end, 0])[:, None] * free[0]
+            opposed[end] += (self.ohm[end] * self._solved[end, 1])[:, None] * free[1]
+        volts = self.ohm * self.through(source_v, emf)
+        current = np.stack([source_v, emf], axis=1) @ np.stack([network.source_a, opposing[:, network.index[MOTOR]]])
+        current += volts[0][:, None] * opposing.T[first]
+        current += volts[1][:, None] * opposing.T[second]
+        return current, opposed
+
+
+class Shown:
+    """What m observables show of c networks that differ in two branches each, from their `terms`."""
+
+    def __init__(self, rows: Rows, branch: Ints) -> None:
+        self.rows = rows
+        self.first: Floats = np.take(rows.opposing, branch[0], axis=1)
+        self.second: Floats = np.take(rows.opposing, branch[1], axis=1)
+        self._fixed = np.stack([rows.source, rows.emf], axis=1)
+
+    def of(self, terms: Floats) -> Floats:
+        """Their values (m, c) for terms (4, c)."""
+        values = self._fixed @ terms[:FIRST]
+        values += self.first * terms[FIRST]
+        values += self.second * terms[SECOND]
+        return values
+
+    def squares(self, square: Floats) -> Floats:
+        """The sum of squared values (m, c) for `square` (4, 4, c), the sum of the terms' products."""
+        fixed, (source, emf) = self._fixed, self._fixed.T
+        second = fixed @ (2.0 * square[SECOND, :FIRST])
+        second += self.second * square[SECOND, SECOND]
+        second *= self.second
+        total = fixed @ (2.0 * square[FIRST, :FIRST])
+        total += self.first * square[FIRST, FIRST]
+        total += self.second * (2.0 * square[FIRST, SECOND])
+        total *= self.first
+        total += second
+        total += np.stack([source**2, 2.0 * source * emf, emf**2], axis=1) @ np.stack(
+            [square[SOURCE, SOURCE], square[SOURCE, EMF], square[EMF, EMF]]
+        )
+        return total
 
 
 class Network:
@@ -117,79 +196,20 @@ class Network:
 
     def rows(self, observables: Sequence[Observable]) -> Rows:
         """Answers of each observable. Raises KeyError for a point or part that the map does not have."""
-        source, emf = np.zeros(len(observables)), np.zeros(len(observables))
-        opposing = np.zeros((len(observables), len(self.branches)))
-        for number, what in enumerate(observables):
-            if what == BACK_EMF:
-                emf[number] = 1.0
-            elif what.clamp:
-                branch = self.index[what.clamp]
-                source[number] = self.source_a[branch]
-                opposing[number] = self.opposing_a[branch]
-            else:
-                red, black = self.node[what.red], self.node[what.black]
-                source[number] = self.source_v[red] - self.source_v[black]
-                opposing[number] = self.opposing_v[red] - self.opposing_v[black]
-        return Rows(source, opposing, emf)
-
-    def respond(self, rows: Rows, branch: Ints, added: Floats) -> Response:
-        """Observables of c networks, each with `added` ohms (c, 2) in series in two branches `branch` (c, 2)."""
-        motor = self.index[MOTOR]
-        first, second = branch[:, 0], branch[:, 1]
-        a, b = added[:, 0], added[:, 1]
-        of_1 = 1.0 - self.opposing_a[first, first] * a
-        of_2 = 1.0 - self.opposing_a[second, second] * b
-        cross_12 = self.opposing_a[first, second] * b
-        cross_21 = self.opposing_a[second, first] * a
-        determinant = of_1 * of_2 - cross_12 * cross_21
-        by_first, by_second = rows.opposing.T[first], rows.opposing.T[second]
-
-        def currents(free_1: Floats, free_2: Floats) -> tuple[Floats, Floats]:
-            """Of the two branches, from what they would be without the added resistance."""
-            return (of_2 * free_1 + cross_12 * free_2) / determinant, (cross_21 * free_1 + of_1 * free_2) / determinant
-
-        def answer(amps: tuple[Floats, Floats], base: Floats) -> Floats:
-            values = by_first * (a * amps[0])[:, None]
-            values += by_second * (b * amps[1])[:, None]
-            values += base
-            return values
-
-        by_source = currents(self.source_a[first], self.source_a[second])
-        by_emf = currents(self.opposing_a[first, motor], self.opposing_a[second, motor])
-        by_1 = currents(self.opposing_a[first, first], self.opposing_a[second, first])
-        by_2 = currents(self.opposing_a[first, second], self.opposing_a[second, second])
-        return Response(
-            answer(by_source, rows.source),
-            answer(by_emf, rows.opposing[:, motor] + rows.emf),
-            answer(by_1, by_first),
-            answer(by_2, by_second),
-            np.stack(by_source, axis=1),
-            np.stack(by_emf, axis=1),
+        rows = Rows(
+            np.zeros(len(observables)), np.zeros((len(observables), len(self.branches))), np.zeros(len(observables))
         )
-
-    def per_branch(
-        self, rows: Floats, branch: Ints, added: Floats, response: Response, source_v: Floats, emf: Floats
-    ) -> tuple[Floats, Floats]:
-        """Every branch's current (c, b) in networks changed as in `respond`, at this source and back-EMF, and what
-        rows of opposing volts (m, b) become in them (c, m, b).
-        """
-        motor = self.index[MOTOR]
-        first, second = branch[:, 0], branch[:, 1]
-        a, b = added[:, :1], added[:, 1:]
-        to_first, to_second = self.opposing_a[first], self.opposing_a[second]
-        each = np.arange(len(branch))
-        of_1, of_2 = 1.0 - to_first[each, first, None] * a, 1.0 - to_second[each, second, None] * b
-        cross_12, cross_21 = to_first[each, second, None] * b, to_second[each, first, None] * a
-        determinant = of_1 * of_2 - cross_12 * cross_21
-        volts_1 = a * (of_2 * to_first + cross_12 * to_second) / determinant
-        volts_2 = b * (cross_21 * to_first + of_1 * to_second) / determinant
-        follows = volts_1[:, None, :] * rows.T[first][:, :, None]
-        follows += volts_2[:, None, :] * rows.T[second][:, :, None]
-        follows += rows
-        current = response.source_a * source_v[:, None] + response.emf_a * emf[:, None]
-        through = np.outer(source_v, self.source_a) + np.outer(emf, self.opposing_a[:, motor])
-        through += a * current[:, :1] * self.opposing_a.T[first] + b * current[:, 1:] * self.opposing_a.T[second]
-        return through, follows
+        spans = [number for number, what in enumerate(observables) if not what.clamp]
+        red = [self.node[observables[number].red] for number in spans]
+        black = [self.node[observables[number].black] for number in spans]
+        rows.source[spans] = self.source_v[red] - self.source_v[black]
+        rows.opposing[spans] = self.opposing_v[red] - self.opposing_v[black]
+        for number, what in enumerate(observables):
+            if what.clamp and what != BACK_EMF:
+                branch = self.index[what.clamp]
+                rows.source[number], rows.opposing[number] = self.source_a[branch], self.opposing_a[branch]
+        rows.emf[:] = rows.opposing[:, self.index[MOTOR]] + [float(what == BACK_EMF) for what in observables]
+        return rows
 
 
 def healthy_ohms(circuit: Circuit) -> dict[str, float]:

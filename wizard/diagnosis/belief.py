@@ -17,7 +17,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wizard.circuit.load import Added, rest_volts
+from wizard.circuit.load import Added, Readout, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
 from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
@@ -44,8 +44,8 @@ _TIE_NATS = 1e-7
 _STRAIGHT, _FARTHEST, _NEAR_NATS = 0.3, 2.0, 8.0
 # Volts that differ by less than this share are even.
 _EVEN = 1e-6
-# With more hypotheses than so many, and more than a few readings, those that are further than so many nats below the
-# best with the current in one cell are out.
+# With more than a few readings, no more hypotheses than so many are told apart by the current: those that are likeliest
+# with it in one cell, and not further than so many nats below the best, which are out.
 _MANY, _FEW, _ROUGH_NATS, _WHOLE_CURRENT = 3000, 3, 18.0, ((0.0, 1.0, 1.0),)
 # Hypotheses, their cells of current, a variant, which of them it is of, and their log weight before any reading.
 _Block = tuple[Hypotheses, Sequence[tuple[float, ...]], Variant, Ints, Floats]
@@ -81,8 +81,14 @@ class Belief:
                 base = log + hypotheses.log_prior[rows]
                 if len(rows) > _MANY and len(self._likelihood.numeric) > _FEW:
                     rough = self._likelihood.screen(hypotheses, variant, rows, base, _WHOLE_CURRENT)[:, 0]
-                    near = rough > max(best, float(rough.max())) - _ROUGH_NATS
-                    rows, base = rows[near], base[near]
+                    best = max(best, float(rough.max()))
+                    near = rough > best - _ROUGH_NATS
+                    # A hair below the last one, so that equals stay or go together.
+                    likeliest = rough > np.partition(rough, -_MANY)[-_MANY] - _TIE_NATS
+                    over = near & ~likeliest
+                    blocks.append((hypotheses, _WHOLE_CURRENT, variant, rows[over], base[over]))
+                    scores.append(rough[over, None])
+                    rows, base = rows[near & likeliest], base[near & likeliest]
                 score = self._likelihood.screen(hypotheses, variant, rows, base, cells)
                 best = max(best, float(score.max(initial=-np.inf)))
                 blocks.append((hypotheses, cells, variant, rows, base))
@@ -368,12 +374,14 @@ class Belief:
         none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
         loaded = [what for what in observables if what.state == "cranking"]
         source, source_spread = np.array([SOURCE_V * scale]), SOURCE_SPREAD * scale
-        answers, demand = load.answers(none, loaded, source), np.array([middle])
-        held = load.hold(answers, demand)
-        tolerance = ((load.per_ohm(none, answers, loaded, demand)[0] * self._predictor.spread_ohm) ** 2).sum(axis=1)
-        wide = np.sqrt((held.per_amp[0] * spread) ** 2 + tolerance + (held.per_volt[0] * source_spread) ** 2)
+        answers = load.answers(none, source)
+        held = load.hold(answers, np.array([middle]))
+        readout = Readout(load.ask(loaded), held)
+        tolerance = (load.by_branch(answers, held, readout, self._predictor.spread_ohm)[0] ** 2).sum(axis=1)
+        per_amp, per_volt = readout.per_amp(held)[0], readout.per_volt(held)[0]
+        wide = np.sqrt((per_amp * spread) ** 2 + tolerance + (per_volt * source_spread) ** 2)
         rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
-        means, wides, resting = iter(held.values[0]), iter(wide), iter(rest)
+        means, wides, resting = iter(readout.values(held)[0]), iter(wide), iter(rest)
         out = np.empty((2, len(observables)))
         for number, what in enumerate(observables):
             if what.state == "cranking":

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wizard.circuit.circuit import Circuit
-from wizard.circuit.load import HEARD, Added, Heard, LoadModel, rest_volts
+from wizard.circuit.load import HEARD, Added, Heard, LoadModel, Readout, rest_volts
 from wizard.circuit.map import Side
 from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.priors import Priors
@@ -117,7 +117,7 @@ class Cells:
     trace: Ints
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hypotheses:
     """n hypotheses: the cells of their two faults (n, 2), the last cell standing for none, and their log prior (n,)."""
 
@@ -296,7 +296,7 @@ class FaultModel:
         kinds: list[Ints] = []
         for far in (-_FAR, _FAR):
             ohm = np.stack([added + far * spread, np.zeros(len(flat))], axis=1)
-            answers = self.load.answers(Added(branch, ohm, works), [], 12.6 * circuit.scale * share)
+            answers = self.load.answers(Added(branch, ohm, works), 12.6 * circuit.scale * share)
             for middle, _, _ in IN_FIVE:
                 current = circuit.demand_a[1] * np.exp(middle * circuit.demand_log_spread)
                 held = self.load.hold(answers, current * demand)
@@ -393,8 +393,8 @@ class FaultModel:
             index = self.load.index
             none = Added(np.array([[index[BATTERY], index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
             source, demand = np.array([12.6 * self.circuit.scale]), np.array([self.circuit.demand_a[1]])
-            held = self.load.hold(self.load.answers(none, [what], source), demand)
-            self._healthy[what] = float(held.values[0, 0])
+            held = self.load.hold(self.load.answers(none, source), demand)
+            self._healthy[what] = float(Readout(self.load.ask([what]), held).values(held)[0, 0])
         return self._healthy[what]
 
     def rest_volts(self, what: Observable, broken: frozenset[str]) -> float:
@@ -415,12 +415,14 @@ class FaultModel:
         posts = Observable("cranking", role["battery.positive"], role["battery.negative"])
         branch = np.stack([cells.branch, np.full(count, self.load.index[BATTERY])], axis=1)
         added = Added(branch, np.stack([cells.added_ohm, np.zeros(count)], axis=1), cells.coil_works)
-        answers = self.load.answers(added, [*spans, posts], 12.6 * circuit.scale * cells.source_share)
+        answers = self.load.answers(added, 12.6 * circuit.scale * cells.source_share)
         held = self.load.hold(answers, circuit.demand_a[1] * cells.demand)
         # A battery has to serve an engine that asks for somewhat more than the typical one.
         hard = self.load.hold(answers, _HARD * circuit.demand_a[1] * cells.demand)
         changed = held.heard != HEARD.index(Heard.CRANKS_NORMALLY)
-        lost = held.values - held.values[-1]
+        readout = Readout(self.load.ask([*spans, posts]), held)
+        values, hard_v = readout.values(held), readout.values(hard)[:, -1]
+        lost = values - values[-1]
         order = {name: number for number, name in enumerate(self.repairs)}
         repair = np.full(count, order[NO_REPAIR])
         by_volts = np.zeros(count)
@@ -434,7 +436,7 @@ class FaultModel:
             elif site.fault == "discharged":
                 by_volts[own], matters = 100.0, cells.source_share[own] < 12.2 / 12.6
             elif site.family == "battery-worn":
-                by_volts[own], matters = 50.0, hard.values[own, -1] < 9.6 * circuit.scale
+                by_volts[own], matters = 50.0, hard_v[own] < 9.6 * circuit.scale
             else:
                 by_volts[own], matters = 25.0, changed[own]
             repair[own[matters]] = order[site.repair]

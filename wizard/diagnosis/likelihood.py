@@ -9,21 +9,26 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from wizard.circuit.load import HEARD, Heard, Held
+from wizard.circuit.load import HEARD, Asked, Heard, Held, Readout, Spread
 from wizard.circuit.network import Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
 from wizard.diagnosis.faults import Hypotheses, evidence_weight
-from wizard.diagnosis.prediction import GONE, PARTS, SAME, TRACE, Chosen, Flags, Predicted, Predictor, Variant
+from wizard.diagnosis.prediction import GONE, PARTS, SAME, TRACE, Chosen, Flags, Predicted, Predictor, Variant, Who
 
 # Of wrong readings, those that show nothing: no load or no contact. The rest may show anything that a battery can.
 WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.5, 0.03, 5.0
 # Odds of each of HEARD when one of them is certain.
 _CERTAIN = np.eye(len(HEARD))
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
-_CHUNK = 1500
+_CHUNK = 6000
+# With more hypotheses times cells of current than so many, what is worked out about them takes too much room to keep.
+_KEPT_MOST = 60_000
+# How many readings' odds are multiplied before a logarithm is taken.
+_PRODUCT = 30
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
 TOLD = np.array(
     [
@@ -40,16 +45,29 @@ class _Reads(NamedTuple):
     """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
 
     Those under load and those at rest are kept by span, counted from 0, and value: repeats are looked at once.
-    `observables` are the spans under load, each once, and the open ones; `tolerance` (9, m) is the table of
-    `_tolerance` for the former.
+    `spans` are those under load, each once, and `asked` are they and the open ones; `tolerance` (9, m) is the table of
+    `Predictor.tolerance` for the former.
     """
 
     context: Context
     loaded: dict[tuple[int, float], list[int]]
     resting: dict[tuple[int, float], list[int]]
+    spans: list[Observable]
     opened: list[Observable]
-    observables: list[Observable]
+    asked: Asked
     tolerance: Floats
+
+
+class _Cranked(NamedTuple):
+    """n hypotheses with start held at one cell of current, with all that no reading matters to.
+
+    `squares` (9, n) are the motor's amps and the battery's volts as `_Reads.tolerance` takes them.
+    """
+
+    who: Who
+    held: Held
+    spread: Spread
+    squares: Floats
 
 
 @dataclass(frozen=True)
@@ -83,6 +101,10 @@ class Fitted:
 
 
 _ARRAYS = tuple(one.name for one in fields(Fitted) if one.name != "predicted")
+
+
+# What was worked out about all of a map's hypotheses: by where a chunk of them starts, the failing change, the cells.
+_kept: WeakKeyDictionary[Hypotheses, dict[tuple[object, ...], list[_Cranked]]] = WeakKeyDictionary()
 
 
 class Likelihood:
@@ -180,14 +202,31 @@ class Likelihood:
         wrong_log = np.log(wrong) + self._wrong_log()
 
         def fit(alike: dict[tuple[int, float], list[int]], mean: Floats, variance: Floats) -> Floats:
+            """Log likelihood (n,) of readings alike, with means and variances (spans, n), which it uses up."""
             span, first = [span for span, _ in alike], [numbers[0] for numbers in alike.values()]
-            count = np.array([len(numbers) for numbers in alike.values()], dtype=float)
-            top, fall = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi * variance), -0.5 / variance
-            odds = top[:, span] + fall[:, span] * (self._values[first] - mean[:, span]) ** 2 - wrong_log[first]
-            # As logaddexp or log1p, which are several times as slow; a right reading is never e^700 times as likely.
+            count = np.array([len(numbers) for numbers in alike.values()])
+            top = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi) - wrong_log[first]
+            if len(span) > len(mean):
+                mean, variance = mean[span], variance[span]
+            # In the arrays that came: new ones would take longer than what is done with them.
+            odds = np.subtract(mean, self._values[first][:, None], out=mean)
+            odds *= odds
+            odds /= variance
+            odds *= -0.5
+            odds += top[:, None]
             np.exp(odds, out=odds)
+            odds /= np.sqrt(variance, out=variance)
+            # As logaddexp or log1p, which are several times as slow; a right reading is never e^700 times as likely.
             odds += 1.0
-            return np.log(odds, out=odds) @ count + wrong_log[first] @ count
+            total = np.full(odds.shape[1], float(count @ wrong_log[first]))
+            once = count == 1
+            if not once.all():
+                total += count[~once] @ np.log(odds[~once])
+            # The logarithm of products: of no more readings than keep them finite.
+            odds = odds[once]
+            for start in range(0, len(odds), _PRODUCT):
+                total += np.log(np.multiply.reduce(odds[start : start + _PRODUCT]))
+            return total
 
         plans: list[_Reads] = []
         for context in self._contexts():
@@ -197,55 +236,81 @@ class Likelihood:
             opened = [m.what for m in self.opened if m.context == context]
             spans = list(dict.fromkeys(self.numeric[i].what for i in loaded))
             tolerance = self.predictor.tolerance(spans).reshape(9, len(spans))
-            plans.append(
-                _Reads(context, self._alike(loaded), self._alike(resting), opened, [*spans, *opened], tolerance)
-            )
+            asked = self.model.load.ask([*spans, *opened])
+            plans.append(_Reads(context, self._alike(loaded), self._alike(resting), spans, opened, asked, tolerance))
         scores = np.empty((len(rows), len(cells)))
         for start in range(0, len(rows), _CHUNK):
             part = slice(start, min(start + _CHUNK, len(rows)))
             cell = hypotheses.cell[rows[part]]
-            count = len(cell)
             score = np.repeat(base[part][:, None], len(cells), axis=1)
             hearing: list[dict[Context, Floats]] = [{} for _ in cells]
-            for context, loaded, resting, opened, observables, tolerance in plans:
-                shown = self.predictor.cells_in(
-                    cell, np.full(count, variant.cured), np.full(count, variant.left), context
-                )
-                who = self.predictor.who(shown, np.zeros(count))
-                answers = self.model.load.answers(who.added, observables, who.source_v)
+            for context, loaded, resting, spans, opened, asked, tolerance in plans:
+                cranked = self._cranked(hypotheses, rows, part, variant, context, cells)
+                who, readout = cranked[0].who, Readout(asked, cranked[0].held)
                 if resting:
                     at_rest = list(dict.fromkeys(self.numeric[i].what for same in resting.values() for i in same))
                     rest = self.predictor.rest(at_rest, who.group)
                     mean = rest * who.source_v[:, None]
                     variance = (rest * who.source_spread[:, None]) ** 2 + self.predictor.meter(at_rest, mean)
-                    score += fit(resting, mean, variance)[:, None]
-                for number, (middle, width, _) in enumerate(cells):
-                    demand = who.demand_a * np.exp(middle * self.predictor.log_spread)
-                    held = self.model.load.hold(answers, demand)
+                    score += fit(resting, mean.T, variance.T)[:, None]
+                for number, (_, held, spread, squares) in enumerate(cranked):
                     hearing[number][context] = _CERTAIN[held.heard]
-                    many = len(observables) - len(opened)
+                    many = len(spans)
                     if loaded:
-                        mean = held.values[:, :many]
-                        change = held.turning * (width * self.predictor.log_spread * demand) ** 2
-                        change += (priors.crank_change * held.varying_a) ** 2
-                        change += held.turning * (self.predictor.failing_change(context) * held.varying_a) ** 2
-                        variance = held.per_amp[:, :many] ** 2 * change[:, None]
-                        variance += held.per_volt[:, :many] ** 2 * (who.source_spread**2)[:, None]
-                        variance += held.per_ohm_1[:, :many] ** 2 * who.spread_ohm[:, :1] ** 2
-                        variance += held.per_ohm_2[:, :many] ** 2 * who.spread_ohm[:, 1:] ** 2
-                        quiet = held.heard == HEARD.index(Heard.NO_CLICK)
-                        state = np.where(quiet, 2, held.turning.astype(np.intp))
-                        squares = np.zeros((3, 3, count))
-                        motor, source = held.motor_a, who.source_v
-                        squares[state, :, np.arange(count)] = np.stack([motor**2, motor * source, source**2], axis=1)
-                        variance += squares.reshape(9, count).T @ tolerance
-                        variance += self.predictor.meter(observables[:many], mean)
-                        score[:, number] += fit(loaded, mean, variance)
+                        mean = readout.values(held)[:, :many]
+                        variance = readout.variance(held, spread)[:, :many]
+                        variance += (tolerance.T @ squares).T
+                        variance += self.predictor.meter(spans, mean)
+                        score[:, number] += fit(loaded, mean.T, variance.T)
                     if opened:
-                        score[:, number] += self._open_log(held.values[:, many:], who.source_v)
+                        score[:, number] += self._open_log(readout.values(held)[:, many:], who.source_v)
             for number, (_, _, share) in enumerate(cells):
                 scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, hearing[number])
         return scores
+
+    def _cranked(
+        self,
+        hypotheses: Hypotheses,
+        rows: Ints,
+        part: slice,
+        variant: Variant,
+        context: Context,
+        cells: Sequence[tuple[float, ...]],
+    ) -> list[_Cranked]:
+        """Part of these hypotheses in a context, with start held at each cell of current.
+
+        All of them as they are in the map are worked out once: that takes longest, and no reading matters to it.
+        """
+        cell = hypotheses.cell[rows[part]]
+        shown = self.predictor.cells_in(
+            cell, np.full(len(cell), variant.cured), np.full(len(cell), variant.left), context
+        )
+        failing = self.predictor.failing_change(context)
+        as_they_are = shown is cell and len(rows) == len(hypotheses) and len(rows) * len(cells) <= _KEPT_MOST
+        key = (part.start, failing, *cells)
+        kept = _kept.setdefault(hypotheses, {})
+        if as_they_are and key in kept:
+            return kept[key]
+        load, log_spread = self.model.load, self.predictor.log_spread
+        who = self.predictor.who(shown, np.zeros(len(cell)))
+        answers = load.answers(who.added, who.source_v)
+        cranked: list[_Cranked] = []
+        for middle, width, _ in cells:
+            demand = who.demand_a * np.exp(middle * log_spread)
+            held = load.hold(answers, demand)
+            change = held.turning * (width * log_spread * demand) ** 2
+            change += (self.model.priors.crank_change * held.varying_a) ** 2
+            change += held.turning * (failing * held.varying_a) ** 2
+            quiet = held.heard == HEARD.index(Heard.NO_CLICK)
+            state = np.where(quiet, 2, held.turning.astype(np.intp))
+            squares = np.zeros((3, 3, len(cell)))
+            motor, source = held.motor_a, who.source_v
+            squares[state, :, np.arange(len(cell))] = np.stack([motor**2, motor * source, source**2], axis=1)
+            spread = held.spread(change, who.source_spread**2, who.spread_ohm**2)
+            cranked.append(_Cranked(who, held.values_only(), spread, squares.reshape(9, len(cell))))
+        if as_they_are:
+            kept[key] = cranked
+        return cranked
 
     def fit(self, chosen: Chosen) -> Fitted:
         """How well readings and words fit hypotheses."""

@@ -31,6 +31,8 @@ _MINUTES_PER_BIT = 6.0
 _NEGLIGIBLE = 1e-4
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
+# Edges of bins from one to the next at which an exponential is taken anew.
+_ANEW = 4
 # Tests foreseen at a time.
 _BATCH = 64
 # Volts, and amps, below which outcomes are told apart evenly, above it by their ratio.
@@ -98,11 +100,12 @@ def candidates(circuit: Circuit, reach: Reach, known: frozenset[str] = frozenset
     for passive in circuit.parts.values():
         sides[passive.part.side].update(dict.fromkeys(passive.part.between))
     anchors = known | {point for run in circuit.runs.values() for point in run}
+    across = {frozenset(passive.part.between) for passive in circuit.parts.values()}
     spans: dict[tuple[str, str], None] = {}
     for points in sides.values():
         for red, black in itertools.combinations(points, 2):
             near = len(points) <= _ALL_PAIRS or red in anchors or black in anchors
-            if near or any({red, black} == set(p.part.between) for p in circuit.parts.values()):
+            if near or frozenset((red, black)) in across:
                 spans[(red, black)] = None
     special = [
         (role["battery.positive"], role["battery.negative"]),
@@ -316,23 +319,33 @@ def _minutes_after(joint: Floats, minutes: Floats) -> Floats:
 
 def _outcomes(mean: Floats, spread: Floats, mass: Floats, knee: Floats, wrong: float) -> Floats:
     """Joint odds of each test's outcome, sorted into bins, and the repair (bins, m, repairs)."""
-    position = np.arcsinh(mean / knee)
-    width = spread / np.hypot(mean, knee)
-    low, high = (position - 2 * width).min(axis=0), (position + 2 * width).max(axis=0)
-    steps = np.linspace(0.0, 1.0, _BINS - 1)[:, None]
-    edges = low + (high - low) * steps
-    below = edges[:, None, :] - position
-    below *= -1.702 / width
-    np.clip(below, -60.0, 60.0, out=below)
-    np.exp(below, out=below)
-    below += 1.0
-    np.reciprocal(below, out=below)
-    share = np.empty((_BINS, *position.shape))
-    share[0], share[-1] = below[0], 1.0 - below[-1]
-    np.subtract(below[1:], below[:-1], out=share[1:-1])
-    share *= 1.0 - wrong
-    share += wrong / _BINS
-    return np.einsum("bkm,kr->bmr", share, mass, optimize=True)
+    position = np.arcsinh(mean / knee).T
+    width = (spread / np.hypot(mean, knee)).T
+    low, high = (position - 2 * width).min(axis=1), (position + 2 * width).max(axis=1)
+    bin_width = ((high - low) / (_BINS - 2))[:, None]
+    # A logistic stands for the normal distribution. From one edge to the next its exponential grows by a factor: it is
+    # taken anew at a few edges only, which must not be too far apart for it.
+    width = np.maximum(width, 1.702 * _ANEW * bin_width / 600.0)
+    falls = np.exp(-1.702 * bin_width / width)
+    above = np.empty((_BINS - 1, *position.shape))
+    for edge in range(_BINS - 1):
+        if edge % _ANEW == 0:
+            from_edge = position - low[:, None] - edge * bin_width
+            from_edge *= 1.702 / width
+            np.exp(np.clip(from_edge, -690.0, 690.0), out=above[edge])
+        else:
+            np.multiply(above[edge - 1], falls, out=above[edge])
+    above += 1.0
+    np.reciprocal(above, out=above)
+    below = above @ mass
+    total = mass.sum(axis=0)
+    joint = np.empty((_BINS, *below.shape[1:]))
+    joint[0], joint[-1] = below[0], total - below[-1]
+    np.subtract(below[1:], below[:-1], out=joint[1:-1])
+    np.maximum(joint, 0.0, out=joint)
+    joint *= 1.0 - wrong
+    joint += total * (wrong / _BINS)
+    return joint
 
 
 def _information(joint: Floats) -> Floats:

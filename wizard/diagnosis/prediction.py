@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from wizard.circuit.load import Added, Held
+from wizard.circuit.load import Added, Held, Readout
 from wizard.circuit.network import BATTERY, MOTOR, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context
 from wizard.diagnosis.faults import IN_FIVE, FaultModel
@@ -223,25 +223,26 @@ class Predictor:
         resting = [i for i, what in enumerate(observables) if what.state != "cranking"]
         loaded = [observables[i] for i in cranking]
         load = self.model.load
-        answers = load.answers(who.added, loaded, who.source_v)
+        answers = load.answers(who.added, who.source_v)
         held = load.hold(answers, who.demand_a)
+        readout = Readout(load.ask(loaded), held)
+        per_amp = readout.per_amp(held)
         count, many, branches = len(who.source_v), len(observables), len(self.spread_ohm)
         mean, crank = np.zeros((count, many)), np.zeros((count, many))
         loadings = np.zeros((count, many, PARTS + branches))
-        mean[:, cranking] = held.values
-        crank[:, cranking] = held.per_amp * (held.varying_a * self.model.priors.crank_change)[:, None]
+        mean[:, cranking] = readout.values(held)
+        crank[:, cranking] = per_amp * (held.varying_a * self.model.priors.crank_change)[:, None]
         width = held.turning * chosen.width * self.log_spread
-        loadings[:, cranking, CURRENT] = held.per_amp * (who.demand_a * width)[:, None]
+        loadings[:, cranking, CURRENT] = per_amp * (who.demand_a * width)[:, None]
         stands_still = held.turning * held.varying_a * self.failing_change(context)
-        loadings[:, cranking, FAILING] = held.per_amp * stands_still[:, None]
-        loadings[:, cranking, SOURCE] = held.per_volt * who.source_spread[:, None]
-        ohms = np.stack([held.per_ohm_1, held.per_ohm_2], axis=2) * who.spread_ohm[:, None, :]
+        loadings[:, cranking, FAILING] = per_amp * stands_still[:, None]
+        loadings[:, cranking, SOURCE] = readout.per_volt(held) * who.source_spread[:, None]
+        ohms = np.stack([readout.per_ohm(held, which) for which in (0, 1)], axis=2) * who.spread_ohm[:, None, :]
         if context.away:
             loadings[:, cranking, TRACE_OHM : TRACE_OHM + 2] = np.where(trace[:, None], ohms, 0.0)
             ohms = np.where(trace[:, None], 0.0, ohms)
         loadings[:, cranking, OHM : OHM + 2] = ohms
-        per_ohm = load.per_ohm(who.added, answers, loaded, who.demand_a)
-        loadings[:, cranking, PARTS:] = per_ohm * self.spread_ohm
+        loadings[:, cranking, PARTS:] = load.by_branch(answers, held, readout, self.spread_ohm)
         if resting:
             rest = self.rest([observables[i] for i in resting], who.group)
             mean[:, resting] = rest * who.source_v[:, None]
