@@ -17,7 +17,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wizard.circuit.load import Added, Readout, rest_volts
+from wizard.circuit.load import Added, Answers, Held, Readout, rest_volts
 from wizard.circuit.network import BATTERY, MOTOR, OPEN_OHM, Floats, Ints, Observable
 from wizard.diagnosis.evidence import Context, Evidence
 from wizard.diagnosis.faults import SOURCE_SPREAD, FaultModel, Hypotheses, Site, evidence_weight
@@ -66,6 +66,8 @@ class Belief:
         self._calls_for = np.arange(len(model.repairs))
         for site in model.sites:
             self._calls_for[model.repairs.index(site.repair)] = model.repairs.index(self.repair_of(site))
+        # Mean and standard deviation of what a sound circuit would read, as far as asked.
+        self._sound: dict[Observable, tuple[float, float]] = {}
         self._infer()
 
     def _infer(self) -> None:
@@ -78,7 +80,7 @@ class Belief:
         best = -np.inf
         for hypotheses, cells in sets:
             for variant, rows, log in self._likelihood.variants(hypotheses):
-                base = log + hypotheses.log_prior[rows]
+                base, every = log + hypotheses.log_prior[rows], True
                 if len(rows) > _MANY and len(self._likelihood.numeric) > _FEW:
                     rough = self._likelihood.screen(hypotheses, variant, rows, base, _WHOLE_CURRENT)[:, 0]
                     best = max(best, float(rough.max()))
@@ -88,8 +90,8 @@ class Belief:
                     over = near & ~likeliest
                     blocks.append((hypotheses, _WHOLE_CURRENT, variant, rows[over], base[over]))
                     scores.append(rough[over, None])
-                    rows, base = rows[near & likeliest], base[near & likeliest]
-                score = self._likelihood.screen(hypotheses, variant, rows, base, cells)
+                    rows, base, every = rows[near & likeliest], base[near & likeliest], False
+                score = self._likelihood.screen(hypotheses, variant, rows, base, cells, every=every)
                 best = max(best, float(score.max(initial=-np.inf)))
                 blocks.append((hypotheses, cells, variant, rows, base))
                 scores.append(score)
@@ -367,29 +369,36 @@ class Belief:
 
         Where hardly any current flows (a break), it is the current that the engine asks for.
         """
+        if new := [what for what in dict.fromkeys(observables) if what not in self._sound]:
+            means, spreads = self._healthy_at_rest_or_held(new)
+            self._sound.update(zip(new, zip(means.tolist(), spreads.tolist(), strict=True), strict=True))
+        out = np.array([self._sound[what] for what in observables]).reshape(-1, 2)
+        return out[:, 0], out[:, 1]
+
+    @cached_property
+    def _sound_held(self) -> tuple[Answers, Held, float]:
+        """A sound circuit with start held at the current as far as it is known, and how far that may be off."""
         middle, spread = self.current_a
         if middle < 0.25 * self._predictor.typical_a:
             middle, spread = self._predictor.typical_a, self._predictor.typical_a * self._predictor.log_spread
         load, scale = self.model.load, self.model.circuit.scale
         none = Added(np.array([[load.index[BATTERY], load.index[MOTOR]]]), np.zeros((1, 2)), np.array([True]))
-        loaded = [what for what in observables if what.state == "cranking"]
-        source, source_spread = np.array([SOURCE_V * scale]), SOURCE_SPREAD * scale
-        answers = load.answers(none, source)
-        held = load.hold(answers, np.array([middle]))
-        readout = Readout(load.ask(loaded), held)
-        tolerance = (load.by_branch(answers, held, readout, self._predictor.spread_ohm)[0] ** 2).sum(axis=1)
-        per_amp, per_volt = readout.per_amp(held)[0], readout.per_volt(held)[0]
-        wide = np.sqrt((per_amp * spread) ** 2 + tolerance + (per_volt * source_spread) ** 2)
-        rest = rest_volts(self.model.circuit, [w for w in observables if w.state != "cranking"])
-        means, wides, resting = iter(readout.values(held)[0]), iter(wide), iter(rest)
-        out = np.empty((2, len(observables)))
-        for number, what in enumerate(observables):
-            if what.state == "cranking":
-                out[:, number] = next(means), next(wides)
-            else:
-                share = next(resting)
-                out[:, number] = share * source[0], abs(share) * source_spread
-        return out[0], out[1]
+        answers = load.answers(none, np.array([SOURCE_V * scale]))
+        return answers, load.hold(answers, np.array([middle])), spread
+
+    def _healthy_at_rest_or_held(self, observables: Sequence[Observable]) -> tuple[Floats, Floats]:
+        load, source_spread = self.model.load, SOURCE_SPREAD * self.model.circuit.scale
+        answers, held, spread = self._sound_held
+        rest = rest_volts(self.model.circuit, observables)
+        mean, wide = rest * answers.source_v, np.abs(rest) * source_spread
+        cranking = np.array([what.state == "cranking" for what in observables])
+        if loaded := [what for what in observables if what.state == "cranking"]:
+            readout = Readout(load.ask(loaded), held)
+            tolerance = (load.by_branch(answers, held, readout, self._predictor.spread_ohm)[0] ** 2).sum(axis=1)
+            per_amp, per_volt = readout.per_amp(held)[0], readout.per_volt(held)[0]
+            mean[cranking] = readout.values(held)[0]
+            wide[cranking] = np.sqrt((per_amp * spread) ** 2 + tolerance + (per_volt * source_spread) ** 2)
+        return mean, wide
 
     def without(self, number: int) -> tuple[Floats, Floats, Floats]:
         """What hypotheses that take a reading for wrong would have it read: means, spreads, weights (k,), to sum 1."""

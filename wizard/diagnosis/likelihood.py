@@ -25,8 +25,8 @@ WRONG_SHOWS_NOTHING, _NOTHING_V, _NOTHING_A = 0.5, 0.03, 5.0
 _CERTAIN = np.eye(len(HEARD))
 # Hypotheses predicted at a time: few enough that the arrays stay in the processor's cache.
 _CHUNK = 6000
-# With more hypotheses times cells of current than so many, what is worked out about them takes too much room to keep.
-_KEPT_MOST = 60_000
+# Of how many hypotheses times cells of current it is kept what was worked out about them: it takes room.
+_KEPT_MOST = 100_000
 # How many readings' odds are multiplied before a logarithm is taken.
 _PRODUCT = 30
 # How likely a complaint is to be told as each of HEARD when the starter does each of HEARD.
@@ -194,9 +194,19 @@ class Likelihood:
         return alike
 
     def screen(
-        self, hypotheses: Hypotheses, variant: Variant, rows: Ints, base: Floats, cells: Sequence[tuple[float, ...]]
+        self,
+        hypotheses: Hypotheses,
+        variant: Variant,
+        rows: Ints,
+        base: Floats,
+        cells: Sequence[tuple[float, ...]],
+        *,
+        every: bool = True,
     ) -> Floats:
-        """Log weight of each hypothesis and current cell (n, cells), readings taken as independent."""
+        """Log weight of each hypothesis and current cell (n, cells), readings taken as independent.
+
+        `every` says that `rows` are all hypotheses that the variant makes a difference to.
+        """
         priors = self.model.priors
         wrong = priors.wrong_reading
         wrong_log = np.log(wrong) + self._wrong_log()
@@ -245,7 +255,7 @@ class Likelihood:
             score = np.repeat(base[part][:, None], len(cells), axis=1)
             hearing: list[dict[Context, Floats]] = [{} for _ in cells]
             for context, loaded, resting, spans, opened, asked, tolerance in plans:
-                cranked = self._cranked(hypotheses, rows, part, variant, context, cells)
+                cranked = self._cranked(hypotheses, rows, part, variant, context, cells, every)
                 who, readout = cranked[0].who, Readout(asked, cranked[0].held)
                 if resting:
                     at_rest = list(dict.fromkeys(self.numeric[i].what for same in resting.values() for i in same))
@@ -276,21 +286,22 @@ class Likelihood:
         variant: Variant,
         context: Context,
         cells: Sequence[tuple[float, ...]],
+        every: bool,
     ) -> list[_Cranked]:
         """Part of these hypotheses in a context, with start held at each cell of current.
 
-        All of them as they are in the map are worked out once: that takes longest, and no reading matters to it.
+        That takes longest and no reading matters to it: where `rows` are all of a variant, it is worked out once.
         """
+        failing = self.predictor.failing_change(context)
+        of = None if len(rows) == len(hypotheses) else (len(rows), self.predictor.repairs)
+        key = (part.start, of, self.predictor.shows_as(variant, context), failing, *cells)
+        kept = _kept.setdefault(hypotheses, {})
+        if every and key in kept:
+            return kept[key]
         cell = hypotheses.cell[rows[part]]
         shown = self.predictor.cells_in(
             cell, np.full(len(cell), variant.cured), np.full(len(cell), variant.left), context
         )
-        failing = self.predictor.failing_change(context)
-        as_they_are = shown is cell and len(rows) == len(hypotheses) and len(rows) * len(cells) <= _KEPT_MOST
-        key = (part.start, failing, *cells)
-        kept = _kept.setdefault(hypotheses, {})
-        if as_they_are and key in kept:
-            return kept[key]
         load, log_spread = self.model.load, self.predictor.log_spread
         who = self.predictor.who(shown, np.zeros(len(cell)))
         answers = load.answers(who.added, who.source_v)
@@ -308,7 +319,10 @@ class Likelihood:
             squares[state, :, np.arange(len(cell))] = np.stack([motor**2, motor * source, source**2], axis=1)
             spread = held.spread(change, who.source_spread**2, who.spread_ohm**2)
             cranked.append(_Cranked(who, held.values_only(), spread, squares.reshape(9, len(cell))))
-        if as_they_are:
+        if every:
+            size = len(cell) * len(cells)
+            if sum(len(one) * len(one[0].who.source_v) for one in list(kept.values())) + size > _KEPT_MOST:
+                kept.clear()
             kept[key] = cranked
         return cranked
 

@@ -110,6 +110,7 @@ class Predictor:
 
     def __init__(self, model: FaultModel, repairs: Sequence[str], *, comes_and_goes: bool = False) -> None:
         self.model = model
+        self.repairs = tuple(repairs)
         self.comes_and_goes = comes_and_goes
         self.typical_a = model.circuit.demand_a[1]
         self.log_spread = model.circuit.demand_log_spread
@@ -140,6 +141,10 @@ class Predictor:
         if context.repairs:
             shown = np.where(cured[:, None] & (self.done_at[site] <= context.repairs), healthy, shown)
         return shown
+
+    def shows_as(self, variant: Variant, context: Context) -> tuple[object, ...]:
+        """What `cells_in` goes by: where two variants and contexts have this alike, the same cells show."""
+        return variant.left if context.away else SAME, self.repairs[: context.repairs] if variant.cured else ()
 
     def who(self, shown: Ints, middle: Floats, step: Floats | float = 0.0) -> Who:
         cells, scale = self.model.cells, self.model.circuit.scale

@@ -88,7 +88,7 @@ class Case:
         ]
         tables = tuple(table for table in answered if table is not None)
         measurements = tuple(m for t in standing for m in (t.measurement, t.away) if m is not None)
-        belief = Belief(
+        belief = desk.belief(
             model,
             Evidence(
                 measurements,

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.limits import Limits
 from wizard.circuit.map import PartChange
+from wizard.diagnosis.belief import Belief
+from wizard.diagnosis.evidence import Evidence
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.priors import Priors
 from wizard.walk.flow import Cautions, Flow
@@ -30,12 +34,27 @@ class Desk:
         default_factory=dict[frozenset[tuple[str, PartChange]], "Desk"], compare=False, repr=False
     )
     _models: dict[History, FaultModel] = field(default_factory=dict[History, FaultModel], compare=False, repr=False)
+    # As the circuit is now, and as it was before each of two repairs.
+    _beliefs: deque[Belief] = field(default_factory=lambda: deque[Belief](maxlen=3), compare=False, repr=False)
 
     def fault_model(self, history: History) -> FaultModel:
         """The faults of this circuit under a history; kept, for it is the same all through a job."""
         if history not in self._models:
             self._models[history] = FaultModel(self.circuit, self.priors, history)
         return self._models[history]
+
+    def belief(self, model: FaultModel, evidence: Evidence) -> Belief:
+        """What the evidence leads to; the last few are kept.
+
+        A job asks again with nothing new found out, and for what was believed before its repairs.
+        """
+        belief = next((b for b in list(self._beliefs) if b.model is model and b.evidence == evidence), None)
+        if belief is None:
+            belief = Belief(model, evidence)
+        with suppress(ValueError):
+            self._beliefs.remove(belief)
+        self._beliefs.append(belief)
+        return belief
 
     def cautions_to_begin(self, own: Iterable[str]) -> list[str]:
         """A step's own cautions together with those of every reading: what is confirmed once, before the first."""
@@ -57,7 +76,9 @@ class Desk:
             new = {name: _in_place_of(changes.parts.get(name), part) for name, part in fitted.items()}
             changes = changes.model_copy(update={"parts": {**changes.parts, **new}})
             circuit = Circuit.of(told.circuit.map, changes, told.circuit.air_c)
-            told._refits[key] = replace(told, circuit=circuit, as_told=told, _refits={}, _models={})
+            told._refits[key] = replace(
+                told, circuit=circuit, as_told=told, _refits={}, _models={}, _beliefs=deque(maxlen=3)
+            )
         return told._refits[key]
 
 
