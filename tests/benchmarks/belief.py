@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from tests.vehicles import desk
+from tests.vehicles import desk, forget
 from wizard.circuit.load import Condition, Heard, operate
 from wizard.circuit.network import Observable
 from wizard.walk.case import Case
@@ -52,6 +52,7 @@ def measured(name: str, work: Callable[[], object], first: bool = True) -> None:
     clock: list[float] = []
     cpu: list[float] = []
     for _ in range(RUNS):
+        forget(desk("remote-battery"))
         began, busy = time.perf_counter(), time.process_time()
         work()
         clock.append((time.perf_counter() - began) * 1e3)

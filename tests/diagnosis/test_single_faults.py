@@ -52,7 +52,11 @@ def worse_and_worse(circuit: str, part: str, times: list[float]) -> list[Fault]:
 @PLANS
 @pytest.mark.parametrize(("circuit", "part"), PARTS)
 def test_a_bad_part_is_found_and_its_repair_proved(circuit: str, part: str, plan: Plan) -> None:
-    assert gone_wrong(circuit, worse_and_worse(circuit, part, [1.02, 4.0, np.inf]), plan, proved=True) == []
+    """One that is bad or a break is proved, by one plan each: a proof takes as long as the search."""
+    least, bad, broken = worse_and_worse(circuit, part, [1.02, 4.0, np.inf])
+    proved, found = (bad, broken) if plan == "walk" else (broken, bad)
+    assert gone_wrong(circuit, [proved], plan, proved=True) == []
+    assert gone_wrong(circuit, [least, found], plan) == []
 
 
 @PLANS

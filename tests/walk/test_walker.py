@@ -128,7 +128,7 @@ STEPS = [
     (name, step)
     for name in circuit_names()
     for step, made in desk(name).flow.steps.items()
-    if made.kind in (StepKind.ASK, StepKind.MEASURE, StepKind.CAUTION, StepKind.FINISH)
+    if made.kind in (StepKind.ASK, StepKind.MEASURE, StepKind.CAUTION)
 ]
 
 
@@ -144,12 +144,22 @@ def test_a_jump_goes_where_it_says_and_back(circuit: str, step: str) -> None:
 
 
 @PLANS
-@pytest.mark.parametrize("step", ["recommend", "prove", "split-positive", "split-ground", "split-contacts"])
+@pytest.mark.parametrize(
+    "step", ["recommend", "prove", "split-positive", "split-ground", "split-contacts", "done", "watch-it"]
+)
 def test_a_jump_to_a_step_with_nothing_to_do_yet_still_says_what_comes_next(
     any_desk: Desk, step: str, plan: Plan
 ) -> None:
     made = answer(any_desk, at_step(any_desk, "battery-resting"), Jumped(step=step), plan=plan)
     assert made.next.kind in ("ask", "measure")
+
+
+@PLANS
+def test_a_jump_to_the_end_of_a_job_without_a_repair_says_that_tests_are_left(any_desk: Desk, plan: Plan) -> None:
+    volts = ReadingTaken(state="cranking", red="battery-positive-post", black="starter-b-stud", value=1.3)
+    made = answer(any_desk, volts, Jumped(step="nothing-shown"), plan=plan)
+    assert (made.next.kind, made.next.step) == ("finish", "nothing-shown")
+    assert "there are tests left that may" in made.next.why
 
 
 @PLANS

@@ -305,7 +305,9 @@ def direct_tests(belief: Belief, repair: str, reach: Reach) -> list[Observable]:
         excess = belief.excess_ohm(_number(belief, site))
         drop_v = (excess[1] if excess else 0.0) * belief.current_a[0]
         blur = max(_BLUR_V, drop_v * _BLUR / max(belief.model.priors.crank_change, 1e-6))
-        if site.part in circuit.parts:
+        # Before a part is bought it is read straight across, where it can be: a difference would not do.
+        straight = circuit.repairs[repair].fits_a_part and not {start, end} & reach.out_of_reach
+        if site.part in circuit.parts and not straight:
             for m in measurements:
                 if m.value is None or m.what.clamp or m.what.state != "cranking" or m.value > blur:
                     continue

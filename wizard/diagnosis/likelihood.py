@@ -422,6 +422,6 @@ def _allow_wrong(
     odds = share[:, 1 : many + 1].copy()
     if many >= 4:
         both = share[:, many + 1 :]
-        for column in range(many):
-            odds[:, column] += both[:, (left == column) | (right == column)].sum(axis=1)
+        among = np.arange(many)
+        odds += both @ ((left[:, None] == among) | (right[:, None] == among)).astype(float)
     return (top + np.log(whole))[:, 0] + many * np.log1p(-wrong), odds

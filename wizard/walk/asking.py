@@ -252,12 +252,17 @@ class Asking:
             where = f"from {circuit.map.points[what.red].label} to {circuit.map.points[what.black].label}"
         return f"{where} {'with start held' if what.state == 'cranking' else 'with everything off'}"
 
-    def finish(self, step: str | None) -> Next:
-        """The end, with what it comes to."""
+    @property
+    def last(self) -> str | None:
+        """The end of a job that repaired nothing."""
+        ends = [name for name, step in self.steps.items() if step.kind is StepKind.FINISH]
+        return ends[-1] if ends else None
+
+    def finish(self, step: str | None, *, left: bool = False) -> Next:
+        """The end, with what it comes to. `left` says that there are tests that may tell more."""
         case = self.case
         if step is None:
-            ends = [n for n, s in self.steps.items() if s.kind is StepKind.FINISH]
-            step = ends[-1] if ends else None
+            step = self.last
         if proved(case) and self.remaining() < 0.5 and not self.still_fails():
             why = f"The repair helped.{won_back(case)} {self.uncounted()}".strip()
             return Next(kind="finish", step=step, why=why)
@@ -277,13 +282,13 @@ class Asking:
             return Next(kind="finish", step=step, why=why)
         untested = repair == NEW_STARTER and not self._starter_tested()
         do_not = "Have it tested off the vehicle first; do not" if untested else "Do not"
+        shown = "The tests within reach are exhausted and none of them shows one repair alone."
+        if left:
+            shown = "Nothing that was measured shows one repair alone, and there are tests left that may."
         return Next(
             kind="finish",
             step=step,
-            why=(
-                "The tests within reach are exhausted and none of them shows one repair alone. "
-                f"The likeliest is: {label} ({odds:.0%}). {do_not} replace on odds alone."
-            ),
+            why=(f"{shown} The likeliest is: {label} ({odds:.0%}). {do_not} replace on odds alone."),
         )
 
     def _starter_tested(self) -> bool:

@@ -58,9 +58,11 @@ class Search:
     def awaits_elsewhere(self, step: Step) -> bool:
         """Whether a reading is awaited that has nothing to do with a step that reads or splits."""
         awaited = self.case.awaited
-        if awaited is None or step.kind is not StepKind.SPLIT:
-            return awaited is not None and step.kind is StepKind.MEASURE
-        return step.run != "loop" and not self.within(self.own_parts(step.run), awaited.what.red, awaited.what.black)
+        if awaited is None:
+            return False
+        if step.kind is StepKind.SPLIT and step.run != "loop":
+            return not self.within(self.own_parts(step.run), awaited.what.red, awaited.what.black)
+        return step.kind is StepKind.MEASURE
 
     def within(self, parts: Iterable[str], red: str, black: str) -> bool:
         """Whether both leads are on ends of these parts."""

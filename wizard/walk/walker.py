@@ -134,9 +134,9 @@ class _Walk:
         if jumped in self.steps:
             if (asked := self._at(jumped)) is not None:
                 return asked
-            # A repair or a proof that there is nothing for yet leaves the walk where it stands.
-            if self.steps[jumped].kind is StepKind.FINISH:
-                return self.asking.finish(jumped)
+            # A repair, a proof or the end of one that there is nothing for yet leaves the walk where it stands.
+            if self.steps[jumped].kind is StepKind.FINISH and (jumped == self.asking.last or proved(self.case)):
+                return self.asking.finish(jumped, left=bool(self.search.anywhere()))
         for waiting in (self.asking.proof(), self._again(), self._proved_end()):
             if waiting is not None:
                 return waiting
