@@ -423,14 +423,40 @@ class Belief:
             cells = self.model.cells
             cures = np.array([*(site.cured_by(repaired) for site in self.model.sites), False])
             chosen = replace(chosen, cell=np.where(cures[cells.site[chosen.cell]], len(cells.site) - 1, chosen.cell))
-        new, _ = self._predictor.predict(observables, context or self.now, chosen)
-        mean, variance = new.mean, new.variance()
+        asked, first, second = self._from_points(observables)
+        new, _ = self._predictor.predict(asked, context or self.now, chosen)
+        mean, covariance = new.mean, new.covariance(new)
         if len(self._likelihood.numeric):
             cross = new.covariance(self._fitted.predicted.take(rows))
             mean = mean + np.einsum("kmn,kn->km", cross, self._fitted.pull[rows])
-            gain = cross @ self._fitted.precision[rows]
-            variance = variance - np.einsum("kmn,kmn->km", gain, cross)
-        return mean, np.sqrt(np.maximum(variance, 1e-8))
+            covariance -= cross @ self._fitted.precision[rows] @ np.swapaxes(cross, 1, 2)
+        # The one behind the last is the point that all volts are counted from.
+        before, mean, crank = (np.pad(one, ((0, 0), (0, 1))) for one in (new.mean, mean, new.crank))
+        covariance = np.pad(covariance, ((0, 0), (0, 1), (0, 1)))
+        variance = covariance[:, first, first] + covariance[:, second, second] - 2.0 * covariance[:, first, second]
+        variance += (crank[:, first] - crank[:, second]) ** 2
+        variance += self._predictor.meter(observables, before[:, first] - before[:, second])
+        return mean[:, first] - mean[:, second], np.sqrt(np.maximum(variance, 1e-8))
+
+    def _from_points(self, observables: Sequence[Observable]) -> tuple[list[Observable], list[int], list[int]]:
+        """What readings are the difference of: each of them of two, by number, the number behind the last for none.
+
+        Many spans have few points: volts from each to the battery's negative post say it all.
+        """
+        base = self.model.circuit.map.battery.negative
+        ends = {
+            what: (Observable("cranking", what.red, base), Observable("cranking", what.black, base))
+            for what in observables
+            if what.state == "cranking" and not what.clamp
+        }
+        asked = dict.fromkeys(one for what in observables for one in ends.get(what, (what,)) if one.red != base)
+        if len(asked) >= len(observables):
+            return list(observables), list(range(len(observables))), [len(observables)] * len(observables)
+        place = {what: number for number, what in enumerate(asked)}
+        pairs = [ends.get(what, (what, None)) for what in observables]
+        none = len(asked)
+        first, second = ([place.get(one, none) if one else none for one in side] for side in zip(*pairs, strict=True))
+        return list(asked), first, second
 
 
 def _log_sum(values: Floats) -> float:

@@ -33,8 +33,6 @@ _NEGLIGIBLE = 1e-4
 _WEIGHED, _BINS = 220, 22
 # Edges of bins from one to the next at which an exponential is taken anew.
 _ANEW = 4
-# Tests foreseen at a time.
-_BATCH = 64
 # Volts, and amps, below which outcomes are told apart evenly, above it by their ratio.
 _KNEE_V, _KNEE_A = 0.03, 30.0
 # Odds of either sign above which a span is left alone.
@@ -153,10 +151,7 @@ def prospects(
     to_show, without = _minutes_to_show(belief, tests, reach)
     out: list[Prospect] = []
     if tests:
-        # A few tests at a time: what each says of every part's tolerance takes room.
-        batches = [tests[start : start + _BATCH] for start in range(0, len(tests), _BATCH)]
-        foreseen = [belief.foresee(batch, rows) for batch in batches]
-        mean, spread = (np.concatenate(columns, axis=1) for columns in zip(*foreseen, strict=True))
+        mean, spread = belief.foresee(tests, rows)
         knee = np.array([_KNEE_A if t.clamp else _KNEE_V for t in tests])
         # A reading that may come out either way round is one that a technician can't check for swapped leads.
         either_way = (weight @ (mean > knee) > _EITHER_WAY) & (weight @ (mean < -knee) > _EITHER_WAY)
