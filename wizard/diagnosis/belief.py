@@ -163,9 +163,9 @@ class Belief:
         self._rest_repair = np.zeros(len(self.model.repairs))
         self._rest_site = np.zeros(len(self.model.sites) + 1)
         for number, ((hypotheses, _, variant, rows, _), score) in enumerate(zip(blocks, scores, strict=True)):
-            weight = np.exp(np.minimum(score + shift, 0.0))
+            weight = np.ascontiguousarray(np.exp(np.minimum(score + shift, 0.0)))
             own = kept[(kept >= ends[number]) & (kept < ends[number + 1])] - ends[number]
-            weight.ravel()[own] = 0.0
+            weight.reshape(-1)[own] = 0.0
             by_row = weight.sum(axis=1)
             flags = np.full(len(rows), variant.cured), np.full(len(rows), variant.left)
             shown = self._predictor.cells_in(hypotheses.cell[rows], *flags, self.acting)

@@ -45,13 +45,14 @@ class _Reads(NamedTuple):
     """The readings of one context, by their places among all: those under load, those at rest, and the open spans.
 
     Those under load and those at rest are kept by span, counted from 0, and value: repeats are looked at once.
-    `spans` are those under load, each once, and `asked` are they and the open ones; `tolerance` (9, m) is the table of
-    `Predictor.tolerance` for the former.
+    `spans` and `at_rest` are these spans, each once; `asked` are those under load and the open ones, and `tolerance`
+    (9, m) is the table of `Predictor.tolerance` for those under load.
     """
 
     context: Context
     loaded: dict[tuple[int, float], list[int]]
     resting: dict[tuple[int, float], list[int]]
+    at_rest: list[Observable]
     spans: list[Observable]
     opened: list[Observable]
     asked: Asked
@@ -59,7 +60,7 @@ class _Reads(NamedTuple):
 
 
 class _Cranked(NamedTuple):
-    """n hypotheses with start held at one cell of current, with all that no reading matters to.
+    """n hypotheses with start held, each at one cell of current, with all that no reading matters to.
 
     `squares` (9, n) are the motor's amps and the battery's volts as `_Reads.tolerance` takes them.
     """
@@ -104,7 +105,7 @@ _ARRAYS = tuple(one.name for one in fields(Fitted) if one.name != "predicted")
 
 
 # What was worked out about all of a map's hypotheses: by where a chunk of them starts, the failing change, the cells.
-_kept: WeakKeyDictionary[Hypotheses, dict[tuple[object, ...], list[_Cranked]]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Hypotheses, dict[tuple[object, ...], _Cranked]] = WeakKeyDictionary()
 
 
 class Likelihood:
@@ -121,6 +122,7 @@ class Likelihood:
         self.opened = tuple(m for m in evidence.measurements if m.value is None)
         self._values = np.array([m.value for m in self.numeric], dtype=float)
 
+    @cached_property
     def _wrong_log(self) -> Floats:
         """Log density of a wrong reading at each value (m,)."""
         values = self._values
@@ -207,76 +209,78 @@ class Likelihood:
 
         `every` says that `rows` are all hypotheses that the variant makes a difference to.
         """
-        priors = self.model.priors
-        wrong = priors.wrong_reading
-        wrong_log = np.log(wrong) + self._wrong_log()
+        scores = np.empty((len(cells), len(rows)))
+        share_log = np.log([share for _, _, share in cells])
+        step = max(1, _CHUNK // len(cells))
+        for start in range(0, len(rows), step):
+            part = slice(start, min(start + step, len(rows)))
+            cell = np.tile(hypotheses.cell[rows[part]], (len(cells), 1))
+            score = (base[part] + share_log[:, None]).ravel()
+            hearing: dict[Context, Floats] = {}
+            for context, loaded, resting, at_rest, spans, opened, asked, tolerance in self._reads:
+                cranked = self._cranked(hypotheses, rows, part, variant, context, cells, every)
+                who, held = cranked.who, cranked.held
+                hearing[context] = _CERTAIN[held.heard]
+                if resting:
+                    rest = self.predictor.rest(at_rest, who.group)
+                    mean = rest * who.source_v[:, None]
+                    variance = (rest * who.source_spread[:, None]) ** 2 + self.predictor.meter(at_rest, mean)
+                    score += self._apart(resting, mean.T, variance.T)
+                if loaded or opened:
+                    readout, many = Readout(asked, held), len(spans)
+                    values = readout.values(held)
+                    if opened:
+                        score += self._open_log(values[:, many:], who.source_v)
+                    variance = readout.variance(held, cranked.spread)[:, :many]
+                    variance += (tolerance.T @ cranked.squares).T
+                    variance += self.predictor.meter(spans, values[:, :many])
+                    score += self._apart(loaded, values[:, :many].T, variance.T)
+            score += self._told_log(cell, hearing)
+            scores[:, part] = score.reshape(len(cells), -1)
+        return np.ascontiguousarray(scores.T)
 
-        def fit(alike: dict[tuple[int, float], list[int]], mean: Floats, variance: Floats) -> Floats:
-            """Log likelihood (n,) of readings alike, with means and variances (spans, n), which it uses up."""
-            span, first = [span for span, _ in alike], [numbers[0] for numbers in alike.values()]
-            count = np.array([len(numbers) for numbers in alike.values()])
-            top = np.log1p(-wrong) - 0.5 * np.log(2 * np.pi) - wrong_log[first]
-            if len(span) > len(mean):
-                mean, variance = mean[span], variance[span]
-            # In the arrays that came: new ones would take longer than what is done with them.
-            odds = np.subtract(mean, self._values[first][:, None], out=mean)
-            odds *= odds
-            odds /= variance
-            odds *= -0.5
-            odds += top[:, None]
-            np.exp(odds, out=odds)
-            odds /= np.sqrt(variance, out=variance)
-            # As logaddexp or log1p, which are several times as slow; a right reading is never e^700 times as likely.
-            odds += 1.0
-            total = np.full(odds.shape[1], float(count @ wrong_log[first]))
-            once = count == 1
-            if not once.all():
-                total += count[~once] @ np.log(odds[~once])
-            # The logarithm of products: of no more readings than keep them finite.
+    def _apart(self, alike: dict[tuple[int, float], list[int]], mean: Floats, variance: Floats) -> Floats:
+        """Log likelihood (n,) of readings, each by itself, with means and variances (spans, n), which it uses up."""
+        wrong = self.model.priors.wrong_reading
+        span, first = [span for span, _ in alike], [numbers[0] for numbers in alike.values()]
+        count = np.array([len(numbers) for numbers in alike.values()], dtype=np.intp)
+        wrong_log = np.log(wrong) + self._wrong_log[first]
+        if len(span) > len(mean):
+            mean, variance = mean[span], variance[span]
+        # In the arrays that came: new ones would take longer than what is done with them.
+        odds = np.subtract(mean, self._values[first][:, None], out=mean)
+        odds *= odds
+        odds /= variance
+        odds *= -0.5
+        odds += (np.log1p(-wrong) - 0.5 * np.log(2 * np.pi) - wrong_log)[:, None]
+        np.exp(odds, out=odds)
+        odds /= np.sqrt(variance, out=variance)
+        # As logaddexp or log1p, which are several times as slow; a right reading is never e^700 times as likely.
+        odds += 1.0
+        total = np.full(odds.shape[1], float(count @ wrong_log))
+        once = count == 1
+        if not once.all():
+            total += count[~once] @ np.log(odds[~once])
             odds = odds[once]
-            for start in range(0, len(odds), _PRODUCT):
-                total += np.log(np.multiply.reduce(odds[start : start + _PRODUCT]))
-            return total
+        # The logarithm of products: of no more readings than keep them finite.
+        for start in range(0, len(odds), _PRODUCT):
+            total += np.log(np.multiply.reduce(odds[start : start + _PRODUCT]))
+        return total
 
-        plans: list[_Reads] = []
+    @cached_property
+    def _reads(self) -> list[_Reads]:
+        reads: list[_Reads] = []
         for context in self._contexts():
             here = [i for i, m in enumerate(self.numeric) if m.context == context]
             loaded = [i for i in here if self.numeric[i].what.state == "cranking"]
             resting = [i for i in here if self.numeric[i].what.state != "cranking"]
             opened = [m.what for m in self.opened if m.context == context]
-            spans = list(dict.fromkeys(self.numeric[i].what for i in loaded))
+            spans, at_rest = (list(dict.fromkeys(self.numeric[i].what for i in some)) for some in (loaded, resting))
             tolerance = self.predictor.tolerance(spans).reshape(9, len(spans))
             asked = self.model.load.ask([*spans, *opened])
-            plans.append(_Reads(context, self._alike(loaded), self._alike(resting), spans, opened, asked, tolerance))
-        scores = np.empty((len(rows), len(cells)))
-        for start in range(0, len(rows), _CHUNK):
-            part = slice(start, min(start + _CHUNK, len(rows)))
-            cell = hypotheses.cell[rows[part]]
-            score = np.repeat(base[part][:, None], len(cells), axis=1)
-            hearing: list[dict[Context, Floats]] = [{} for _ in cells]
-            for context, loaded, resting, spans, opened, asked, tolerance in plans:
-                cranked = self._cranked(hypotheses, rows, part, variant, context, cells, every)
-                who, readout = cranked[0].who, Readout(asked, cranked[0].held)
-                if resting:
-                    at_rest = list(dict.fromkeys(self.numeric[i].what for same in resting.values() for i in same))
-                    rest = self.predictor.rest(at_rest, who.group)
-                    mean = rest * who.source_v[:, None]
-                    variance = (rest * who.source_spread[:, None]) ** 2 + self.predictor.meter(at_rest, mean)
-                    score += fit(resting, mean.T, variance.T)[:, None]
-                for number, (_, held, spread, squares) in enumerate(cranked):
-                    hearing[number][context] = _CERTAIN[held.heard]
-                    many = len(spans)
-                    if loaded:
-                        mean = readout.values(held)[:, :many]
-                        variance = readout.variance(held, spread)[:, :many]
-                        variance += (tolerance.T @ squares).T
-                        variance += self.predictor.meter(spans, mean)
-                        score[:, number] += fit(loaded, mean.T, variance.T)
-                    if opened:
-                        score[:, number] += self._open_log(readout.values(held)[:, many:], who.source_v)
-            for number, (_, _, share) in enumerate(cells):
-                scores[part, number] = score[:, number] + np.log(share) + self._told_log(cell, hearing[number])
-        return scores
+            alike = self._alike(loaded), self._alike(resting)
+            reads.append(_Reads(context, *alike, at_rest, spans, opened, asked, tolerance))
+        return reads
 
     def _cranked(
         self,
@@ -287,8 +291,8 @@ class Likelihood:
         context: Context,
         cells: Sequence[tuple[float, ...]],
         every: bool,
-    ) -> list[_Cranked]:
-        """Part of these hypotheses in a context, with start held at each cell of current.
+    ) -> _Cranked:
+        """Part of these hypotheses in a context, with start held at each cell of current, one after the other.
 
         That takes longest and no reading matters to it: where `rows` are all of a variant, it is worked out once.
         """
@@ -299,29 +303,23 @@ class Likelihood:
         if every and key in kept:
             return kept[key]
         cell = hypotheses.cell[rows[part]]
-        shown = self.predictor.cells_in(
-            cell, np.full(len(cell), variant.cured), np.full(len(cell), variant.left), context
-        )
-        load, log_spread = self.model.load, self.predictor.log_spread
-        who = self.predictor.who(shown, np.zeros(len(cell)))
-        answers = load.answers(who.added, who.source_v)
-        cranked: list[_Cranked] = []
-        for middle, width, _ in cells:
-            demand = who.demand_a * np.exp(middle * log_spread)
-            held = load.hold(answers, demand)
-            change = held.turning * (width * log_spread * demand) ** 2
-            change += (self.model.priors.crank_change * held.varying_a) ** 2
-            change += held.turning * (failing * held.varying_a) ** 2
-            quiet = held.heard == HEARD.index(Heard.NO_CLICK)
-            state = np.where(quiet, 2, held.turning.astype(np.intp))
-            squares = np.zeros((3, 3, len(cell)))
-            motor, source = held.motor_a, who.source_v
-            squares[state, :, np.arange(len(cell))] = np.stack([motor**2, motor * source, source**2], axis=1)
-            spread = held.spread(change, who.source_spread**2, who.spread_ohm**2)
-            cranked.append(_Cranked(who, held.values_only(), spread, squares.reshape(9, len(cell))))
+        many = len(cell)
+        shown = self.predictor.cells_in(cell, np.full(many, variant.cured), np.full(many, variant.left), context)
+        middle, width = (np.repeat([one[number] for one in cells], many) for number in (0, 1))
+        who = self.predictor.who(np.tile(shown, (len(cells), 1)), middle)
+        held = self.model.load.hold(self.model.load.answers(who.added, who.source_v), who.demand_a)
+        change = held.turning * (width * self.predictor.log_spread * who.demand_a) ** 2
+        change += (self.model.priors.crank_change * held.varying_a) ** 2
+        change += held.turning * (failing * held.varying_a) ** 2
+        quiet = held.heard == HEARD.index(Heard.NO_CLICK)
+        state = np.where(quiet, 2, held.turning.astype(np.intp))
+        squares = np.zeros((3, 3, len(state)))
+        motor, source = held.motor_a, who.source_v
+        squares[state, :, np.arange(len(state))] = np.stack([motor**2, motor * source, source**2], axis=1)
+        spread = held.spread(change, who.source_spread**2, who.spread_ohm**2)
+        cranked = _Cranked(who, held.values_only(), spread, squares.reshape(9, len(state)))
         if every:
-            size = len(cell) * len(cells)
-            if sum(len(one) * len(one[0].who.source_v) for one in list(kept.values())) + size > _KEPT_MOST:
+            if sum(len(one.squares.T) for one in list(kept.values())) + len(state) > _KEPT_MOST:
                 kept.clear()
             kept[key] = cranked
         return cranked
@@ -376,7 +374,7 @@ class Likelihood:
         pull: Floats = np.einsum("kij,kj->ki", precision, residual)
         _, log_det = np.linalg.slogdet(covariance)
         fits = -0.5 * (np.einsum("ki,ki->k", pull, residual) + log_det + many * np.log(2 * np.pi))
-        likelihood, wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log())
+        likelihood, wrong = _allow_wrong(fits, precision, pull, self.model.priors.wrong_reading, self._wrong_log)
         # A reading that a hypothesis takes for wrong tells it nothing about its current and severity.
         doubtful = wrong > 0.5
         if doubtful.any():

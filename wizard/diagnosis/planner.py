@@ -29,6 +29,8 @@ PROOF_MINUTES, _UNTRIED = 5.0, 0.01
 _MINUTES_PER_BIT = 6.0
 # Sites less likely than this don't count for what it takes to show them; readings more likely wrong show nothing.
 _NEGLIGIBLE = 1e-4
+# Repairs less likely than this are out of the question when tests are weighed.
+_OUT = 1e-6
 # How many of the likeliest hypotheses a test is weighed on, and in how many bins its outcome is sorted.
 _WEIGHED, _BINS = 220, 22
 # Edges of bins from one to the next at which an exponential is taken anew.
@@ -147,7 +149,10 @@ def prospects(
     wanted = belief.first_repair if aside is None else belief.repair_beside(aside)
     repairs = np.eye(len(belief.model.repairs))[wanted[rows]]
     mass = weight[:, None] * repairs
-    work = repair_minutes(belief)
+    # What is out of the question has no part in what a test tells. Doing nothing, the last one, always has.
+    counts = mass.sum(axis=0) > _OUT
+    counts[-1] = True
+    mass, work = mass[:, counts], repair_minutes(belief)[counts]
     to_show, without = _minutes_to_show(belief, tests, reach)
     out: list[Prospect] = []
     if tests:

@@ -208,16 +208,16 @@ class Predictor:
         """Readings at rest per volt of the battery (k, m)."""
         role, groups = self.model.circuit.roles, self.model.cells.groups
         posts = {role["battery.positive"], role["battery.negative"]}
-        used, where = np.unique(group, return_inverse=True)
-        table = np.zeros((len(used), len(observables)))
+        used = np.flatnonzero(np.bincount(group))
+        table = np.zeros((len(groups) ** 2, len(observables)))
         for column, what in enumerate(observables):
             if {what.red, what.black} == posts:
                 table[:, column] = 1.0 if what.red == role["battery.positive"] else -1.0
             elif not what.clamp:
-                for row, key in enumerate(map(int, used)):
+                for key in map(int, used):
                     broken = frozenset({groups[key // len(groups)], groups[key % len(groups)]} - {""})
-                    table[row, column] = self.model.rest_volts(what, broken)
-        return table[where]
+                    table[key, column] = self.model.rest_volts(what, broken)
+        return table[group]
 
     def predict(self, observables: Sequence[Observable], context: Context, chosen: Chosen) -> tuple[Predicted, Held]:
         """What hypotheses predict for observables of one context before the readings, and what is heard."""
