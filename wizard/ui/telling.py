@@ -116,7 +116,8 @@ def undone(event: Event) -> str:
         case FollowUp():
             return f"that the follow-up was {'opened again' if event.open else 'ended'}"
         case StartStruck() | CostStruck():
-            return f"that entry {event.entry} was taken back"
+            of = "starts" if isinstance(event, StartStruck) else "costs"
+            return f"that entry {event.entry} of the {of} was taken back"
         case RepairStruck() | JumpStruck():
             return f"that the {'repair' if isinstance(event, RepairStruck) else 'jump'} was taken back"
         case Started() | TakenBack():
