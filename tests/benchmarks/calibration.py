@@ -2,7 +2,8 @@
 
 Run with `python -m tests.benchmarks.calibration --jobs 2000`. Every vehicle has a fault, a pair or none as often as the
 priors say; the tolerance of every part, the meter's noise and rounding, a change of current from crank to crank, a
-customer and a technician who mishear as often as the tables say, and, with `--wrong`, readings that are wrong.
+customer and a technician who mishear as often as the tables say, and, with `--wrong`, readings that are wrong. With
+`--intermittent` the faults come and go: they are there in some cranks, marked where they can be heard.
 """
 
 from __future__ import annotations
@@ -36,11 +37,11 @@ from wizard.diagnosis.faults import (
     site_span,
 )
 from wizard.diagnosis.likelihood import TOLD, WRONG_SHOWS_NOTHING
-from wizard.diagnosis.prediction import BATTERY_SPREAD, MODEL_SHARE, ROTOR_SPREAD, SOURCE_V
+from wizard.diagnosis.prediction import BATTERY_SPREAD, GONE, MODEL_SHARE, ROTOR_SPREAD, SAME, SOURCE_V, TRACE
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
-from wizard.walk.flow import NOT_SURE
+from wizard.walk.flow import EACH_PART, IT_FAILED, NOT_SURE
 from wizard.walk.state import fold
 from wizard.walk.walker import Plan, assess
 
@@ -48,6 +49,13 @@ from wizard.walk.walker import Plan, assess
 _NO_DROP = frozenset(["replace-starter", "free-the-engine"])
 # No more events than this before a walk counts as going round in circles.
 _MOST_EVENTS = 60
+# Of faults that come and go: how often they are there, from and to; how often they stay as they are from one crank to
+# the next; and for how many cranks once they were made to show themselves. Invented.
+_THERE, _STAYS, _KEPT = (0.05, 0.6), 0.8, 8
+NO_CHANGE = "no-change"
+# An engine that does not break away asks for more than one that turns: how many times as much, from and to. Common
+# practice, no source.
+_STANDS = (1.0, 3.0)
 
 
 @dataclass(frozen=True)
@@ -60,15 +68,20 @@ class Fault:
     source_v: float | None = None
     demand: float = 1.0
     coil_works: bool = True
+    trace: Fault | None = None
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """One vehicle: its sound self and its faults. A repair leaves the sound self and the other faults."""
+    """One vehicle: its sound self and its faults. A repair leaves the sound self and the other faults.
+
+    `left` is what is left of faults that come and go while they are away.
+    """
 
     model: FaultModel
     sound: Condition
     faults: tuple[Fault, ...]
+    left: int = SAME
 
     @classmethod
     def of(cls, model: FaultModel, chance: Generator, kind: str = "any") -> Drawn:
@@ -94,21 +107,23 @@ class Drawn:
             if number < 0:
                 continue
             site = model.sites[number]
-            added, wide = float(rows.added[row, end]), float(rows.spread[row, end])
-            while (excess := added + wide * chance.standard_normal()) * added < 0:
-                pass
+            excess = _excess(float(rows.added[row, end]), float(rows.spread[row, end]), chance)
             source = float(rows.source_v[row] + rows.source_spread[row] * chance.standard_normal())
             faults.append(
                 Fault(
                     number,
                     model.repairs[rows.own_repair[row, end]],
-                    float(excess),
+                    excess,
                     source if site.fault == "discharged" else None,
                     float(rows.demand[row]) if site.fault in ("dragging", "shorted") else 1.0,
                     site.part != "coil",
                 )
             )
-        return cls(model, sound, tuple(faults))
+        if not model.history.comes_and_goes:
+            return cls(model, sound, tuple(faults))
+        shares = (model.priors.gone, model.priors.trace, 1.0 - model.priors.gone - model.priors.trace)
+        faults = [replace(fault, trace=_trace(model, fault, chance)) for fault in faults]
+        return cls(model, sound, tuple(faults), int(chance.choice((GONE, TRACE, SAME), p=shares)))
 
     @property
     def wanted(self) -> frozenset[str]:
@@ -120,11 +135,17 @@ class Drawn:
         left = tuple(f for f in self.faults if self.model.sites[f.site].repair != repair)
         return replace(self, faults=left)
 
-    def condition(self) -> Condition:
+    def shows(self, *, away: bool) -> tuple[Fault, ...]:
+        """The faults as they are while they are away, or there."""
+        if not away or self.left == SAME:
+            return self.faults
+        return tuple(f.trace for f in self.faults if f.trace is not None) if self.left == TRACE else ()
+
+    def condition(self, *, away: bool = False) -> Condition:
         """The sound self with its faults."""
         now, circuit = self.sound, self.model.circuit
         excess: dict[str, float] = {}
-        for fault in self.faults:
+        for fault in self.shows(away=away):
             site = self.model.sites[fault.site]
             if site.part in circuit.parts:
                 excess[site.part] = np.inf if fault.added_ohm >= OPEN_OHM else fault.added_ohm
@@ -184,6 +205,30 @@ class Drawn:
         return bool(abs(bad[0] - good[0]) > 2 * least)
 
 
+def _excess(added: float, wide: float, chance: Generator) -> float:
+    """Added ohms drawn from a cell, of the sign that the cell has."""
+    while (excess := added + wide * chance.standard_normal()) * added < 0:
+        pass
+    return float(excess)
+
+
+def _trace(model: FaultModel, fault: Fault, chance: Generator) -> Fault:
+    """What a fault leaves behind: itself where it is too small to matter."""
+    if fault.repair == NO_REPAIR:
+        return fault
+    site = model.sites[fault.site]
+    cell, scale = site.trace, model.circuit.scale
+    source = scale * (SOURCE_V * cell.source_share + cell.source_spread * chance.standard_normal())
+    return Fault(
+        fault.site,
+        fault.repair,
+        _excess(cell.added_ohm, cell.spread_ohm, chance),
+        source if site.fault == "discharged" else None,
+        cell.demand,
+        cell.coil_works,
+    )
+
+
 @dataclass
 class Job:
     """What became of one job. `statements` are (repair's odds, whether it was the one to do, repairs done before)."""
@@ -206,19 +251,65 @@ class Job:
 
 
 class _Bench:
-    """A vehicle with a technician who reads, hears and repairs what the wizard asks for."""
+    """A vehicle with a technician who reads, hears and repairs what the wizard asks for.
+
+    A fault that comes and goes stays as it is for a few cranks, and longer once it was made to show itself.
+    """
 
     def __init__(self, at: Desk, vehicle: Drawn, chance: Generator, wrong: float) -> None:
         self.desk, self.vehicle, self.chance, self.wrong = at, vehicle, chance, wrong
+        self.comes_and_goes = vehicle.model.history.comes_and_goes
+        self.away, self.kept = False, 0
+        if self.comes_and_goes:
+            self.often = chance.uniform(*_THERE)
+            self.failing = float(chance.uniform(*_STANDS))
+            self.away = bool(chance.random() > self.often)
+
+    def _crank(self) -> None:
+        """Start is held anew: a fault that comes and goes may have come or gone."""
+        if self.kept:
+            self.kept -= 1
+        elif self.comes_and_goes and self.chance.random() > _STAYS:
+            self.away = bool(self.chance.random() > self.often)
+
+    def _provoke(self) -> None:
+        """The fault was made to show itself, and everything is left as it is."""
+        self.away, self.kept = False, _KEPT
+
+    def _cranked_on(self) -> str:
+        """Ten more cranks, until one fails."""
+        for _ in range(10):
+            self._crank()
+            if self._told_apart():
+                self._provoke()
+                return IT_FAILED
+        return NO_CHANGE
+
+    def _told_apart(self) -> bool:
+        """Whether an ear hears that the fault is there now."""
+        if self.away or not self.comes_and_goes or not self.vehicle.faults:
+            return False
+        circuit, vehicle = self.desk.circuit, self.vehicle
+        return operate(circuit, vehicle.condition(), [])[1] != operate(circuit, vehicle.condition(away=True), [])[1]
 
     def read(self, asked: Next) -> ReadingTaken:
         assert asked.state is not None
         what = Observable(asked.state, asked.red or "", asked.black or "", asked.clamp or "")
-        now = self.vehicle.condition()
+        self._crank()
+        now = self.vehicle.condition(away=self.away)
         change = 1.0 + self.desk.priors.crank_change * self.chance.standard_normal()
+        if self._told_apart() and HEARD[self.heard()] is Heard.ONE_CLICK:
+            change *= self.failing
         true = float(operate(self.desk.circuit, replace(now, demand_a=now.demand_a * change), [what])[0][0])
         shown = self._shown(true, what)
-        return ReadingTaken(state=asked.state, red=asked.red, black=asked.black, clamp=asked.clamp, value=shown)
+        return ReadingTaken(
+            state=asked.state,
+            red=asked.red,
+            black=asked.black,
+            clamp=asked.clamp,
+            value=shown,
+            acting_up=self.kept > 0 or self._told_apart() or (False if asked.acting_up else None),
+        )
 
     def _shown(self, true: float, what: Observable) -> float:
         meter, clamp = self.desk.priors.meter, bool(what.clamp)
@@ -234,27 +325,34 @@ class _Bench:
         step = 1.0 if clamp else 0.001 if abs(read) < 4.0 else 0.01
         return round(round(read / step) * step, 3)
 
-    def heard(self) -> int:
-        return HEARD.index(operate(self.desk.circuit, self.vehicle.condition(), [])[1])
+    def heard(self, *, away: bool = False) -> int:
+        return HEARD.index(operate(self.desk.circuit, self.vehicle.condition(away=away), [])[1])
 
     def told(self) -> Heard:
         return HEARD[int(self.chance.choice(len(HEARD), p=TOLD[self.heard()]))]
 
-    def answer(self, name: str) -> str:
-        evidence = self.desk.flow.steps[name].evidence
-        if not evidence:
+    def answer(self, name: str, choices: Sequence[str]) -> str:
+        step = self.desk.flow.steps[name]
+        tables = {choice: table for choice in choices if (table := step.evidence_for(choice))}
+        if not tables:
             return NOT_SURE
+        if step.when == "intermittent" and EACH_PART not in step.choices:
+            # Counted on the vehicle itself: the tables only tell families apart.
+            return self._cranked_on()
         sites = [fault.site for fault in self.vehicle.faults]
         site = np.array([[*sites, -1, -1][:2]])
-        hearing = np.eye(len(HEARD))[[self.heard()]]
-        odds = [float(evidence_weight(site, self.vehicle.model.sites, hearing, t)[0]) for t in evidence.values()]
-        return str(self.chance.choice(list(evidence), p=np.array(odds) / sum(odds)))
+        hearing = np.eye(len(HEARD))[[self.heard(away=self.away)]]
+        odds = [float(evidence_weight(site, self.vehicle.model.sites, hearing, t)[0]) for t in tables.values()]
+        choice = str(self.chance.choice(list(tables), p=np.array(odds) / sum(odds)))
+        if step.outcome_of(choice) in (EACH_PART, IT_FAILED):
+            self._provoke()
+        return choice
 
 
-def run_job(circuit: str, plan: Plan, wrong: float, kind: str, seed: int) -> Job:
+def run_job(circuit: str, plan: Plan, wrong: float, kind: str, intermittent: bool, seed: int) -> Job:
     """Draw one vehicle and do what the wizard says until it has nothing more to say."""
     at, chance = desk(circuit), np.random.default_rng(seed)
-    model = at.fault_model(History())
+    model = at.fault_model(History(comes_and_goes=intermittent))
     vehicle = Drawn.of(model, chance, kind)
     bench = _Bench(at, vehicle, chance, wrong)
     drawn = ("healthy", "single", "pair")[len(vehicle.faults)]
@@ -264,7 +362,8 @@ def run_job(circuit: str, plan: Plan, wrong: float, kind: str, seed: int) -> Job
     job = Job(drawn, label, vehicle.needed(), clear_cut=drawn == "single" and vehicle.clear_cut())
     symptom = bench.told()
     job.trail.append(f"{HEARD[bench.heard()]} told as {symptom}, {vehicle.sound.demand_a:.0f} A")
-    log: list[Event] = [Started(title="drawn", complaint=Complaint(circuit=circuit, symptom=symptom))]
+    complaint = Complaint(circuit=circuit, symptom=symptom, intermittent=intermittent)
+    log: list[Event] = [Started(title="drawn", complaint=complaint)]
     while len(log) < _MOST_EVENTS:
         answer = assess(at, fold(log), plan, cautions_read=True)
         odds = {one.repair: one.probability for one in answer.repairs}
@@ -287,14 +386,15 @@ def run_job(circuit: str, plan: Plan, wrong: float, kind: str, seed: int) -> Job
             case "ask":
                 assert asked.step is not None
                 job.minutes += asked.minutes or 0.0
-                log.append(Answered(step=asked.step, choice=bench.answer(asked.step)))
+                log.append(Answered(step=asked.step, choice=bench.answer(asked.step, asked.choices or [])))
                 job.trail.append(f"{asked.step}: {log[-1].choice}")
             case _:
                 job.readings += 1
                 job.minutes += asked.minutes or 0.0
                 log.append(bench.read(asked))
                 where = asked.clamp or f"{asked.red} to {asked.black}"
-                job.trail.append(f"{asked.kind} {asked.state} {where}: {log[-1].value}")
+                there = " acting up" if log[-1].acting_up else ""
+                job.trail.append(f"{asked.kind} {asked.state} {where}: {log[-1].value}{there}")
     return job
 
 
@@ -319,6 +419,8 @@ class Outcome:
     pairs: tuple[float, int]
     sound_lost_a_part: tuple[float, int]
     needless: tuple[float, int]
+    wrong_part: tuple[float, int]
+    nothing_named: tuple[float, int]
     ended: tuple[float, int]
 
     @classmethod
@@ -332,15 +434,25 @@ class Outcome:
             share([j.wanted <= set(j.done) for j in jobs if j.kind == "pair"]),
             share([bool(j.done) for j in jobs if j.kind == "healthy"]),
             share([bool(j.done) for j in jobs if not j.wanted]),
+            share([bool(set(j.done) - j.wanted) for j in jobs]),
+            share([not j.done for j in jobs if j.wanted]),
             share([j.ended for j in jobs]),
         )
 
 
-def simulate(circuit: str, plan: Plan, seeds: Sequence[int], *, wrong: float = 0.0, kind: str = "any") -> list[Job]:
+def simulate(
+    circuit: str,
+    plan: Plan,
+    seeds: Sequence[int],
+    *,
+    wrong: float = 0.0,
+    kind: str = "any",
+    intermittent: bool = False,
+) -> list[Job]:
     """Many jobs on all processors, with a line of progress on stderr."""
     jobs: list[Job] = []
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        for job in pool.map(partial(run_job, circuit, plan, wrong, kind), seeds, chunksize=4):
+        for job in pool.map(partial(run_job, circuit, plan, wrong, kind, intermittent), seeds, chunksize=4):
             jobs.append(job)
             if sys.stderr.isatty() or len(jobs) % 100 == 0:
                 print(f"\r{circuit}, {plan}: {len(jobs)} of {len(seeds)} jobs", end="", file=sys.stderr, flush=True)
@@ -361,6 +473,8 @@ def _report(jobs: Sequence[Job], *, misses: bool) -> None:
         f"{outcome.sound_lost_a_part[1]}"
     )
     print(f"the same with faults too small to matter  {outcome.needless[0]:.4f} of {outcome.needless[1]}")
+    print(f"jobs with a repair that was not needed    {outcome.wrong_part[0]:.4f} of {outcome.wrong_part[1]}")
+    print(f"a repair needed and none named            {outcome.nothing_named[0]:.4f} of {outcome.nothing_named[1]}")
     print(f"jobs that come to an end                  {outcome.ended[0]:.4f} of {outcome.ended[1]}")
     print(f"readings, mean                            {np.mean([j.readings for j in jobs]):.2f}")
     print(f"minutes, mean, with repairs               {np.mean([j.minutes for j in jobs]):.1f}")
@@ -379,14 +493,16 @@ def main() -> None:
     words.add_argument("--kind", choices=("any", "single", "pair", "healthy"), default="any")
     words.add_argument("--seed", type=int, default=1)
     words.add_argument("--wrong", action="store_true", help="let readings be wrong as often as the priors say")
+    words.add_argument("--intermittent", action="store_true", help="let the faults come and go")
     words.add_argument("--misses", action="store_true", help="print every job that did not end with just its repairs")
     asked = words.parse_args()
     wrong = desk(asked.circuit).priors.wrong_reading if asked.wrong else 0.0
     began = time.perf_counter()
     seeds = range(asked.seed, asked.seed + asked.jobs)
-    jobs = simulate(asked.circuit, asked.plan, seeds, wrong=wrong, kind=asked.kind)
+    jobs = simulate(asked.circuit, asked.plan, seeds, wrong=wrong, kind=asked.kind, intermittent=asked.intermittent)
     print(
         f"{asked.circuit}, {asked.plan}, {asked.jobs} jobs drawn ({asked.kind}), wrong readings {wrong:.0%}, "
+        f"{'faults that come and go, ' if asked.intermittent else ''}"
         f"{time.perf_counter() - began:.0f} s"
     )
     _report(jobs, misses=asked.misses)

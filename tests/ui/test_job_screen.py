@@ -757,6 +757,7 @@ async def test_step_entry_suspects_and_leads_are_all_in_sight(bay: Open, size: t
     async with bay(DEMO, size=size) as driven:
         await driven.at_positive_drop()
         await driven.type("0.87")
+        await driven.type("0.15")
         shown = driven.shown()
         for text in ("Split the positive side", "Red", "Black", "Reading", "isolator load joint", "lost", "Esc"):
             assert text in shown

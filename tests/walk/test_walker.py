@@ -93,14 +93,17 @@ def test_the_map_of_the_walk_tells_done_from_not_needed_and_jumped_over() -> Non
     assert (new["make-safe"], new["battery-resting"], new["done"]) == ("here", "ahead", "ahead")
     within = statuses(safe, *read)
     assert within["ground-drop"] == "here"
-    # Within the limit, so there was nothing to split on the positive side.
     assert {name: within[name] for name in ("make-safe", "battery-resting", "positive-drop", "split-positive")} == {
         "make-safe": "done",
         "battery-resting": "done",
         "positive-drop": "done",
-        "split-positive": "not-needed",
+        "split-positive": "ahead",
     }
     assert within["split-ground"] == "ahead"
+    over = at_step(at, "ground-drop", at.limits.side_v(at.circuit, "ground") + 0.4)
+    # Within the limit, so there was nothing to split on the positive side.
+    bad_ground = statuses(safe, *read, over)
+    assert (bad_ground["split-positive"], bad_ground["split-ground"]) == ("not-needed", "here")
     jumped = statuses(safe, read[0], Jumped(step="ground-drop"))
     assert [jumped[name] for name in ("battery-resting", "battery-cranking", "positive-drop", "ground-drop")] == [
         "done",
@@ -110,8 +113,7 @@ def test_the_map_of_the_walk_tells_done_from_not_needed_and_jumped_over() -> Non
     ]
     barred = statuses(safe, read[0], read[1], OutOfReach(point="starter-b-stud"))
     assert (barred["positive-drop"], barred["ground-drop"]) == ("jumped-over", "here")
-    # Whether it would have been called for nobody can tell.
-    assert jumped["split-positive"] == "not-needed"
+    assert jumped["split-positive"] == "ahead"
 
 
 def test_either_way_round_is_the_same_span(any_desk: Desk) -> None:
@@ -184,9 +186,12 @@ def test_a_struck_reading_counts_for_nothing_and_stays_in_the_record(any_desk: D
 def test_a_marginal_reading_is_split_like_one_over_the_limit(front_desk: Desk) -> None:
     limit = front_desk.limits.side_v(front_desk.circuit, "positive")
     battery = [at_step(front_desk, step) for step in BATTERY_STEPS[:2]]
-    made = answer(front_desk, *battery, at_step(front_desk, "positive-drop", limit + 0.02))
+    read = [*battery, at_step(front_desk, "positive-drop", limit + 0.02)]
+    made = answer(front_desk, *read)
     assert (made.readings[2].judgement, made.readings[2].limit_v) == ("marginal", limit)
-    assert made.next.step == front_desk.flow.steps["positive-drop"].then["marginal"] == "split-positive"
+    # Both sides are read before either is split: both can be bad.
+    assert made.next.step == "ground-drop"
+    assert answer(front_desk, *read, at_step(front_desk, "ground-drop")).next.step == "split-positive"
 
 
 POINTS = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,6 +32,9 @@ _BATTERY = (CHARGE, NEW_BATTERY)
 # How often a repair is named in one job: what was replaced and reads as before was not at fault, and what was cleaned
 # twice wants more than cleaning.
 _NAMED_MOST, _REPLACED_MOST = 2, 1
+# Volts lost beyond those of a sound circuit, on a 12 V system, behind which no starter is judged. Common practice, no
+# source: a starter is condemned on good volts only.
+_STARVED_V = 0.5
 # A current below this share of the least that a healthy engine takes is too low.
 _TOO_LOW = 0.85
 # An answer that is so many times as likely of a family of faults as of others is word of a test of that thing.
@@ -165,6 +168,9 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
                     return Shown(site, drop, red, black, expected)
             continue
         state = "resting" if site.fault == "discharged" else "cranking"
+        behind = site.part in ("starter", "engine") and not failed_test(belief, site)
+        if behind and _starved(belief, measurements):
+            continue
         if site.fault == "dragging":
             used = [m for m in measurements if m.what.state == "cranking"]
             if any(m.what.clamp for m in used) or len(used) >= 3:
@@ -189,6 +195,21 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
                 if m.what.state == state and (m.what.red, m.what.black) == run:
                     return _whole(belief, site, m)
     return None
+
+
+def _starved(belief: Belief, measurements: Sequence[Measurement]) -> bool:
+    """Whether so much was read to be lost on the way that starter and engine can't be judged behind it."""
+    circuit = belief.model.circuit
+    loop, least = set(circuit.main_loop), _STARVED_V * circuit.scale
+    drops = [
+        m
+        for m in measurements
+        if m.what.state == "cranking"
+        and not m.what.clamp
+        and set(circuit.path(m.what.red, m.what.black) or ["?"]) <= loop
+    ]
+    bands = expected_bands(belief, [m.what for m in drops]) if drops else []
+    return any(m.value is None or m.value - high > least for m, (_, high) in zip(drops, bands, strict=True))
 
 
 def _starter_shows(belief: Belief, site: Site) -> bool:
@@ -349,22 +370,23 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     A battery that rests below its floor is charged before anything else is judged: whether it is also worn, and what
     else is wrong, shows only then.
     """
-    found = _called_for(belief, limits)
-    return None if found is None or _done_enough(belief, found[0]) else found
+    return next((found for found in _called_for(belief, limits) if found and not _done_enough(belief, found[0])), None)
 
 
-def _called_for(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
+def _called_for(belief: Belief, limits: Limits) -> Iterator[tuple[str, Shown] | None]:
     if top_repair(belief)[0] in _BATTERY:
         flat = shown(belief, limits, NEW_BATTERY if CHARGE in belief.evidence.repairs else CHARGE)
         if flat is not None and flat.site.repair == CHARGE and flat.drop.volts is not None:
             _, floor = limits.floor(belief.model.circuit, "battery-resting")
             both = sum(belief.repair_probability.get(name, 0.0) for name in _BATTERY)
             if flat.drop.volts < floor or both >= ENOUGH:
-                return belief.repair_of(flat.site), flat
+                yield belief.repair_of(flat.site), flat
     for repair in surely_needed(belief, ENOUGH):
         if evidence := shown(belief, limits, repair):
-            return repair, evidence
-    return _over_its_limit(belief, limits) or _low_under_load(belief, limits) or _failed_its_test(belief, limits)
+            yield repair, evidence
+    yield _over_its_limit(belief, limits)
+    yield _low_under_load(belief, limits)
+    yield _failed_its_test(belief, limits)
 
 
 def _done_enough(belief: Belief, repair: str) -> bool:

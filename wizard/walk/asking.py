@@ -264,7 +264,7 @@ class Asking:
         if step is None:
             step = self.last
         if proved(case) and self.remaining() < 0.5 and not self.still_fails():
-            why = f"The repair helped.{won_back(case)} {self.uncounted()}".strip()
+            why = " ".join(filter(None, [f"The repair helped.{won_back(case)}", self.uncounted(), self._unexplained()]))
             return Next(kind="finish", step=step, why=why)
         sound = case.belief.repair_probability[NO_REPAIR]
         complaint = case.state.complaint
@@ -280,8 +280,11 @@ class Asking:
                 "part before anything else is replaced, and go by the maker's information from here."
             )
             return Next(kind="finish", step=step, why=why)
-        untested = repair == NEW_STARTER and not self._starter_tested()
-        do_not = "Have it tested off the vehicle first; do not" if untested else "Do not"
+        do_not = "Do not"
+        if repair == NEW_STARTER and not self._starter_tested():
+            do_not = "Have it tested off the vehicle first; do not"
+        elif repair == NEW_BATTERY:
+            do_not = "Charge it and have it load-tested first; do not"
         shown = "The tests within reach are exhausted and none of them shows one repair alone."
         if left:
             shown = "Nothing that was measured shows one repair alone, and there are tests left that may."
@@ -299,6 +302,8 @@ class Asking:
     def _nothing_shown(self) -> str:
         """What is left to say where no repair is called for."""
         past = [reading for reading in judged_readings(self.case) if reading.past_limit]
+        if not past and (unexplained := self._unexplained()):
+            return f"Every span that was measured reads as a sound circuit would. {unexplained}"
         if not past:
             return "Nothing wrong was shown: every span that was measured reads as a sound circuit would."
         numbers = " and ".join(str(reading.id) for reading in past)
@@ -308,6 +313,15 @@ class Asking:
             "again, and go by the maker's figures for this vehicle."
         )
 
+    def _unexplained(self) -> str:
+        """What to do about a crank that is heard to be wrong and that no reading explains; empty where none is."""
+        if self.case.belief.evidence.turns_well is not False:
+            return ""
+        return (
+            "It still does not crank as it should, and no reading shows why: hold the current against the maker's "
+            "figure, and have starter and engine tested, before anything is bought."
+        )
+
     def _hiding(self) -> str:
         """What is left to say of a fault that comes and goes and did not show itself."""
         belief, circuit = self.case.belief, self.desk.circuit
@@ -315,6 +329,14 @@ class Asking:
         likely = _listed(_label(circuit, site.part) for odds, site in ranked if odds >= 0.05)
         spare, whole = belief.spare_v
         where = f" It hides most likely in {likely}." if likely else ""
+        failed = [r for r in judged_readings(self.case) if r.acting_up and r.past_limit and r.red and r.black]
+        if failed:
+            points = circuit.map.points
+            last = failed[-1]
+            where = (
+                f" While it failed, reading {last.id} was past its limit, from {points[last.red or ''].label} to "
+                f"{points[last.black or ''].label}.{where}"
+            )
         return (
             f"Nothing wrong was shown while it cranks: {show_volts(spare)} are left before it stalls, where a sound "
             f"circuit has {show_volts(whole)}.{where} Measure while it fails, and mark those readings."

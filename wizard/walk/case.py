@@ -144,18 +144,17 @@ def _told_after_repair(desk: Desk, state: JobState, name: str) -> bool:
 
 
 def acts_up(desk: Desk, state: JobState) -> bool:
-    """Whether a fault that comes and goes is there now: it was just made to show itself, or read while it did."""
-    if state.current:
-        last = state.current[-1].taken
-        if last.acting_up is not None or _comes_and_goes(desk, last):
-            return last.acting_up is not False
+    """Whether a fault that comes and goes is there now: by what was last said of it, made it show itself or read."""
+    told = [(state.fails_told_at, state.fails_now)] if state.fails_told_at is not None else []
+    loaded = [reading for reading in state.current if reading.taken.state == "cranking"]
+    if loaded and (loaded[-1].taken.acting_up is not None or _comes_and_goes(desk, loaded[-1].taken)):
+        told.append((loaded[-1].at, loaded[-1].taken.acting_up is not False))
     steps = desk.flow.steps
-    provoked = (
-        steps[name].outcome_of(choice)
-        for name, choice in state.answers.items()
-        if name in steps and steps[name].when == "intermittent" and name in state.answered_now
-    )
-    return any(outcome in (EACH_PART, IT_FAILED) for outcome in provoked)
+    for name in state.answered_now:
+        step = steps.get(name)
+        if step and step.when == "intermittent" and step.outcome_of(state.answers[name]) in (EACH_PART, IT_FAILED):
+            told.append((state.answered_at[name], True))
+    return max(told)[1] if told else False
 
 
 def _placed(taken: Taken, model: FaultModel, complaint: Complaint) -> Taken:

@@ -69,7 +69,7 @@ class Step(Checked):
     `when` repaired until a repair was done; one `when` opens where what was found can't be opened for a look; one
     `when` starter unless the starter is likelier at fault than not and no reading is left that would show it.
     `counted` is the choice that says that enough good starts were counted: it holds as far as the count bears it out,
-    and otherwise leads on as not sure.
+    and otherwise leads on as not sure. A split `of` a reading finds nothing where that was read and within its limit.
     """
 
     kind: StepKind
@@ -85,6 +85,7 @@ class Step(Checked):
     cautions: list[Id] = []
     limit: Id | None = None
     run: Text | None = None
+    of: Id | None = None
     field: Literal["symptom"] | None = None
     choices: dict[Id, Text] = {}
     evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
@@ -138,6 +139,8 @@ class Step(Checked):
                     ("then", outcome),
                     f"a {self.kind} step has no outcome {outcome!r}; it has {', '.join(outcomes)}",
                 )
+        if self.of is not None and self.kind is not StepKind.SPLIT:
+            yield ("of",), "only a split step is of a reading"
         if self.run is not None and self.run not in RUNS:
             yield ("run",), f"there is no run {self.run!r}; allowed: {', '.join(RUNS)}"
         for lead in ("red", "black"):
@@ -198,6 +201,8 @@ class Flow(Checked):
             return
         for name, step in self.steps.items():
             yield from ((("steps", name, *path), text) for path, text in step.inconsistencies())
+            if step.of is not None and (step.of not in self.steps or self.steps[step.of].kind is not StepKind.MEASURE):
+                yield ("steps", name, "of"), f"there is no step {step.of!r} that measures"
             for outcome, target in step.then.items():
                 if target not in self.steps:
                     yield ("steps", name, "then", outcome), f"there is no step {target!r}"

@@ -16,6 +16,8 @@ from wizard.walk.flow import EACH_PART, LONG_MINUTES, Step, StepKind
 
 # A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
 _LIKELIER_THAN_NOT = 0.5
+# A starter less likely than this is not taken off for a test.
+_WORTH_A_BENCH = 0.15
 # A test that promises less than this, in bits, is not worth a crank.
 _WORTH_BITS = 0.03
 # A run whose parts have less than this together is not split any further.
@@ -24,6 +26,15 @@ _SUSPECTED = 0.04
 _BY_SOUND = 0.1
 # Parts to move by hand while a fault comes and goes: those with at least these odds, and no more than so many.
 _MOVABLE, _MOVED_MOST = 0.002, 20
+
+
+def _joined(start: str, spans: Iterable[Observable]) -> set[str]:
+    """The points that spans laid end to end lead to from a point."""
+    left, found = list(spans), {start}
+    while near := [what for what in left if {what.red, what.black} & found]:
+        found |= {point for what in near for point in (what.red, what.black)}
+        left = [what for what in left if what not in near]
+    return found
 
 
 @dataclass(frozen=True)
@@ -39,9 +50,14 @@ class Search:
 
     def anywhere(self) -> list[Prospect]:
         """Tests worth doing anywhere, the best first."""
-        tests = self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT)
+        case = self.case
+        if tests := self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT):
+            return tests
+        if case.found is None and (unread := self._unread()):
+            # However little it promises, nothing is called sound before battery, both sides and contacts were read.
+            return prospects(case.belief, unread, [], case.reach)
         # When plain readings have run out, a fault that comes and goes has to be made to show itself.
-        return tests or prospects(self.case.belief, [], self._questions(provoking=True), self.case.reach)
+        return prospects(case.belief, [], self._questions(provoking=True), case.reach)
 
     def split_tests(self, step: Step) -> list[Prospect]:
         """Tests worth doing within a run, the best first; none when the run is not suspected any more."""
@@ -97,6 +113,25 @@ class Search:
         own, odds = self.own_parts("control"), belief.site_probability
         return sum(float(odds[n]) for n, site in enumerate(belief.model.sites) if site.part in own) < _BY_SOUND
 
+    def _unread(self) -> list[Observable]:
+        """What a sound circuit has to show, as far as it is within reach and readings end to end do not cover it yet:
+        the battery at rest and under load, and what is lost from its posts to the motor and back under load.
+        """
+        case, circuit = self.case, self.desk.circuit
+        posts = circuit.roles["battery.positive"], circuit.roles["battery.negative"]
+        drops = [circuit.runs[run] for run in ("positive", "contacts", "ground")]
+        read = [m.what for away in (True, False) for m in trusted(case.belief, away=away) if not m.what.clamp]
+        rest = [what for what in read if what.state == "resting"]
+        load = [m.what for m in trusted(case.belief) if m.what.state == "cranking" and not m.what.clamp]
+        across = [what for what in load if {what.red, what.black} == {*posts}]
+        along = [what for what in load if what not in across]
+        wanted = [("resting", posts, rest), ("cranking", posts, across), *(("cranking", drop, along) for drop in drops)]
+        return [
+            Observable(state, red, black)
+            for state, (red, black), spans in wanted
+            if not {red, black} & case.reach.out_of_reach and black not in _joined(red, spans)
+        ]
+
     def _of_control(self, test: Observable) -> bool:
         coil = frozenset(self.desk.circuit.map.solenoid.coil)
         whole = not test.clamp and self.within(self.own_parts("control"), test.red, test.black)
@@ -121,10 +156,13 @@ class Search:
     def _starter_in_question(self) -> bool:
         """Whether the starter is likelier at fault than not, and no reading is left that would show it."""
         case = self.case
-        repair, odds = top_repair(case.belief)
-        if case.found is not None or repair != NEW_STARTER or odds < _LIKELIER_THAN_NOT:
+        odds = case.belief.repair_probability
+        # What is heard to crank badly has something wrong with it.
+        wrong = 1.0 - odds.get(NO_REPAIR, 0.0) if case.belief.evidence.turns_well is False else 1.0
+        starter = odds.get(NEW_STARTER, 0.0)
+        if case.found is not None or starter < _WORTH_A_BENCH or starter < _LIKELIER_THAN_NOT * wrong:
             return False
-        return NEW_STARTER not in case.state.repairs and not direct_tests(case.belief, repair, case.reach)
+        return NEW_STARTER not in case.state.repairs and not direct_tests(case.belief, NEW_STARTER, case.reach)
 
     def choices(self, step: Step) -> list[str]:
         """What can be answered, with the likeliest parts by name where a step asks for one."""

@@ -38,7 +38,10 @@ from wizard.walk.events import (
 
 @dataclass(frozen=True)
 class Reading:
-    """A reading as the record holds it. `number` counts readings from 1; `repairs_before` is how many came first."""
+    """A reading as the record holds it. `number` counts readings from 1; `repairs_before` is how many came first.
+
+    `at` is the number of its event.
+    """
 
     number: int
     taken: ReadingTaken
@@ -46,6 +49,7 @@ class Reading:
     struck: bool = False
     struck_why: str = ""
     remarks: tuple[str, ...] = ()
+    at: int = field(default=0, compare=False)
 
     @property
     def note(self) -> str:
@@ -96,6 +100,8 @@ class JobState:
     answers: dict[str, str] = field(default_factory=dict[str, str])
     # Steps answered since the last repair: what was seen and heard before it says nothing of the circuit now.
     answered_now: frozenset[str] = frozenset()
+    # The number of the event of each answer.
+    answered_at: dict[str, int] = field(default_factory=dict[str, int], compare=False)
     # Steps answered in a job's file, which says what was answered and not when.
     answered_in_file: frozenset[str] = frozenset()
     readings: tuple[Reading, ...] = ()
@@ -117,8 +123,9 @@ class JobState:
     follow_up_open: bool | None = None
     costs: tuple[Cost, ...] = ()
     labour_per_hour: float | None = None
-    # Whether the fault shows itself now while start is held.
+    # Whether the fault shows itself now while start is held, and by which event that was said since the last repair.
     fails_now: bool = False
+    fails_told_at: int | None = field(default=None, compare=False)
     # How many events there were, and what is taken back next: None before the job was opened.
     events: int = field(default=0, compare=False)
     last: Deed | None = field(default=None, compare=False, repr=False)
@@ -150,11 +157,12 @@ class JobState:
                     self,
                     answers={**self.answers, event.step: event.choice},
                     answered_now=self.answered_now | {event.step},
+                    answered_at={**self.answered_at, event.step: self.events + 1},
                     answered_in_file=self.answered_in_file | ({event.step} if event.in_file else set()),
                     jumped_to=None,
                 )
             case ReadingTaken():
-                reading = Reading(len(self.readings) + 1, event, len(self.repairs))
+                reading = Reading(len(self.readings) + 1, event, len(self.repairs), at=self.events + 1)
                 earlier = self.readings if event.instead_of is None else self._struck(event.instead_of, "corrected")
                 return replace(self, readings=(*earlier, reading), jumped_to=None)
             case ReadingStruck():
@@ -170,6 +178,7 @@ class JobState:
                     jumped_to=None,
                     follow_up_open=None,
                     fails_now=False,
+                    fails_told_at=None,
                 )
             case RepairStruck():
                 return self._without_last_repair()
@@ -196,7 +205,7 @@ class JobState:
             case TakenBack():
                 return self._without(event.event)
             case FailsNow():
-                return replace(self, fails_now=event.fails)
+                return replace(self, fails_now=event.fails, fails_told_at=self.events + 1)
             case OutOfReach():
                 reach = self.out_of_reach - {event.point} if event.reachable else self.out_of_reach | {event.point}
                 return replace(self, out_of_reach=reach)

@@ -87,6 +87,8 @@ def walk_steps(desk: Desk, state: JobState, assessment: Assessment) -> list[Step
             status = "here"
         elif walk.done(name, path):
             status = "done"
+        elif walk.passed(name, path):
+            status = "not-needed"
         elif name in over or (name in path and walk.barred(name)):
             status = "jumped-over"
         else:
@@ -194,6 +196,10 @@ class _Walk:
             case StepKind.FINISH:
                 return False
 
+    def passed(self, name: str, path: Sequence[str]) -> bool:
+        """Whether the walk came by a split that there was nothing to split at."""
+        return name in path[:-1] and self.steps[name].kind is StepKind.SPLIT and self._outcome(name) == "nothing"
+
     def barred(self, name: str) -> bool:
         """Whether a step wants a lead where it can't be put."""
         step = self.steps[name]
@@ -244,7 +250,11 @@ class _Walk:
                 continue
             outcome = self._outcome(name)
             if outcome is None and self.search.awaits_elsewhere(step):
-                return self._fastest()
+                splits = (n for n, s in self.steps.items() if s.kind is StepKind.SPLIT)
+                return self._choose(
+                    self.search.anywhere(),
+                    next((n for n in splits if not self.search.awaits_elsewhere(self.steps[n])), None),
+                )
             if outcome is None:
                 return self._at(name) or self.asking.finish(name)
             if outcome not in step.then:
@@ -274,7 +284,8 @@ class _Walk:
             case StepKind.SPLIT:
                 if case.found is not None:
                     return "found"
-                return None if self.search.split_tests(step) else "nothing"
+                sound = step.of is not None and not self.barred(step.of) and self._outcome(step.of) == "within"
+                return "nothing" if sound or not self.search.split_tests(step) else None
             case StepKind.REPAIR:
                 return "done" if case.before is not None and case.found is None else None
             case StepKind.PROVE:
