@@ -129,13 +129,14 @@ def family_faults(circuit: Circuit) -> Iterator[Fault]:
     for times in (3, 6):
         yield Fault(f"starter worn, rotor x {times}", replace(sound, rotor_ratio=times), "replace-starter", still)
     shorted = replace(sound, rotor_ratio=0.45, demand_a=10 * sound.demand_a)
-    yield Fault("starter shorted", shorted, "replace-starter", still)
+    yield Fault("starter shorted", shorted, "replace-starter", {**still, "turn-by-hand": "turns-freely"})
     for times in (2.3, 2.8):
         drags = replace(sound, demand_a=times * sound.demand_a)
         free, hard = {"turn-by-hand": "turns-freely"}, {"turn-by-hand": "hard-to-turn"}
         yield Fault(f"starter drags, current x {times}", drags, "replace-starter", free)
         yield Fault(f"engine drags, current x {times}", drags, "free-the-engine", hard)
-    yield Fault("coil open", replace(sound, coil_works=False), "replace-starter", still)
+    solenoid = circuit.parts[circuit.map.solenoid.contacts].part.repair
+    yield Fault("coil open", replace(sound, coil_works=False), solenoid, still)
 
 
 def healthy(circuit: Circuit) -> Iterator[Fault]:

@@ -37,7 +37,16 @@ from wizard.diagnosis.faults import (
     site_span,
 )
 from wizard.diagnosis.likelihood import TOLD, WRONG_SHOWS_NOTHING
-from wizard.diagnosis.prediction import BATTERY_SPREAD, GONE, MODEL_SHARE, ROTOR_SPREAD, SAME, SOURCE_V, TRACE
+from wizard.diagnosis.prediction import (
+    BATTERY_SPREAD,
+    GONE,
+    KEY_ON_A,
+    MODEL_SHARE,
+    ROTOR_SPREAD,
+    SAME,
+    SOURCE_V,
+    TRACE,
+)
 from wizard.walk.assessment import Next
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Complaint, Event, ReadingTaken, Repaired, Started
@@ -316,6 +325,9 @@ class _Bench:
         share, least = (meter.clamp_share, meter.clamp_amps) if clamp else (meter.share, meter.volts)
         if what.state == "cranking":
             share += MODEL_SHARE
+            parts = self.desk.circuit.parts
+            way = () if clamp else self.desk.circuit.path(what.red, what.black) or ()
+            true += KEY_ON_A * self.chance.standard_normal() * sum(parts[name].ohm for name in way)
         read = true + np.hypot(share * true, least) * self.chance.standard_normal()
         if self.chance.random() < self.wrong:
             full = 1000.0 if clamp else 13.5 * self.desk.circuit.scale

@@ -25,7 +25,14 @@ from wizard.diagnosis.belief import Belief
 from wizard.diagnosis.evidence import Evidence, Measurement
 from wizard.diagnosis.faults import FaultModel, History
 from wizard.diagnosis.likelihood import TOLD
-from wizard.diagnosis.prediction import BATTERY_SPREAD, CURRENT_COARSE, CURRENT_FINE, MODEL_SHARE, ROTOR_SPREAD
+from wizard.diagnosis.prediction import (
+    BATTERY_SPREAD,
+    CURRENT_COARSE,
+    CURRENT_FINE,
+    KEY_ON_A,
+    MODEL_SHARE,
+    ROTOR_SPREAD,
+)
 
 Floats = NDArray[np.float64]
 CIRCUIT = "remote-battery"
@@ -115,9 +122,12 @@ def _current(
 
 @dataclass(frozen=True)
 class Cranked:
-    """n vehicles with start held: each point's volts over the negative post, the motor's amps, and what is heard."""
+    """n vehicles with start held: each point's volts over the negative post, the amps along the heavy side and those of
+    the motor, and what is heard.
+    """
 
     volts: Mapping[str, Floats]
+    heavy_a: Floats
     motor_a: Floats
     heard: NDArray[np.intp]
 
@@ -125,11 +135,17 @@ class Cranked:
         """What a perfect meter reads (n,)."""
         if what.state != "cranking":
             return source_v
-        return self.motor_a if what.clamp else self.volts[what.red] - self.volts[what.black]
+        return self.heavy_a if what.clamp else self.volts[what.red] - self.volts[what.black]
+
+
+def _two_unknowns(first: tuple[Floats, Floats, Floats], second: tuple[Floats, Floats, Floats]) -> tuple[Floats, Floats]:
+    """Cramer's rule for a x + b y = c twice over."""
+    (a, b, c), (d, e, f) = first, second
+    return (c * e - b * f) / (a * e - b * d), (a * f - c * d) / (a * e - b * d)
 
 
 def crank(model: FaultModel, many: Vehicles, change: Floats | float = 1.0) -> Cranked:
-    """Hold start on every vehicle, the current asked for times `change`: Kirchhoff's laws for two loops, by hand."""
+    """Hold start on every vehicle, the current asked for times `change`: Kirchhoff's laws for three loops, by hand."""
     circuit, ohm, e = model.circuit, many.ohm, many.source_v
     demand = many.demand_a * change
     positive = sum(ohm[name] for name in _POSITIVE)
@@ -141,22 +157,39 @@ def crank(model: FaultModel, many: Vehicles, change: Floats | float = 1.0) -> Cr
     holding = control + circuit.hold_in_ohm
     closes = many.coil_works & (e * circuit.pull_in_ohm / (pulling + shared) >= circuit.map.solenoid.pull_in_v)
 
-    motor_ohm = positive + ohm["solenoid-contacts"] + ohm[MOTOR]
-    # Shaft held: e = (motor + coil) shared + motor motor_ohm, and motor motor_ohm = coil holding.
-    stalled = e / (shared * (1.0 + motor_ohm / holding) + motor_ohm)
+    # Three loops: along the heavy side to the motor's stud, over the holding winding to the case, and over the pulling
+    # one to that stud. With the shaft held the motor is its winding; an engine that turns sets the sum of two currents.
+    heavy_ohm, rotor = positive + ohm["solenoid-contacts"], ohm[MOTOR]
+    whole = shared + heavy_ohm + rotor
+    to_case, to_stud = shared / whole, (shared + rotor) / whole
+    coil, pull = _two_unknowns(
+        (holding + shared - shared * to_case, control + shared - shared * to_stud, e * (1.0 - to_case)),
+        (
+            (heavy_ohm + shared) * to_case - circuit.hold_in_ohm - shared,
+            circuit.pulling_ohm - shared + (heavy_ohm + shared) * to_stud,
+            e * ((heavy_ohm + shared) / whole - 1.0),
+        ),
+    )
+    stalled = e / whole - coil * to_case - pull * to_stud + pull
     turning = closes & (demand < stalled)
-    motor = np.where(closes, np.where(turning, demand, stalled), 0.0)
-    branch = np.where(closes, holding, pulling)
-    coil = (e - motor * shared) / (branch + shared)
-    emf = coil * holding - motor * motor_ohm
+    coil_turning, pull_turning = _two_unknowns(
+        (holding + shared, control, e - demand * shared),
+        (-circuit.hold_in_ohm - shared, circuit.pulling_ohm + heavy_ohm, demand * (heavy_ohm + shared) - e),
+    )
+    pull = np.where(closes, np.where(turning, pull_turning, pull), 0.0)
+    coil = np.where(turning, coil_turning, coil)
+    coil = np.where(closes, coil, e / (pulling + shared))
+    motor = np.where(closes, np.where(turning, demand, stalled) - pull, 0.0)
+    coil_v = coil * np.where(closes, circuit.hold_in_ohm, pulling - control)
+    emf = coil * circuit.hold_in_ohm - pull * circuit.pulling_ohm - demand * rotor
     healthy = circuit.system_v * 1.04 - circuit.demand_a[1] * (
         circuit.rotor_ohm + circuit.battery_ohm + sum(circuit.parts[name].ohm for name in circuit.main_loop)
     )
-    coil_v = coil * (branch - control)
     heard = np.where(turning, np.where(emf < SLOW_SHARE * healthy, 1, 0), 2)
     heard = np.where(coil_v < circuit.hold_in_v, 3, heard)
     heard = np.where(closes, heard, 4)
 
+    coil = coil + pull
     total = motor + coil
     volts: dict[str, Floats] = {"battery-positive-post": e - total * ohm[BATTERY]}
     at = volts["battery-positive-post"]
@@ -173,7 +206,7 @@ def crank(model: FaultModel, many: Vehicles, change: Floats | float = 1.0) -> Cr
         at = volts[point] = at - through * ohm[name]
     for name, point in _REAR.items():
         at = volts[point] = at - total * ohm[name]
-    return Cranked(volts, motor, heard)
+    return Cranked(volts, motor, np.where(closes, motor + pull, 0.0), heard)
 
 
 def _above_zero(chance: Generator, mean: Floats | float, spread: Floats | float, many: int) -> Floats:
@@ -210,6 +243,9 @@ def draw(model: FaultModel, rows: Rows, which: NDArray[np.intp], chance: Generat
 def _spread(model: FaultModel, what: Observable, mean: Floats) -> Floats:
     meter = model.priors.meter
     share, least = (meter.clamp_share, meter.clamp_amps) if what.clamp else (meter.share, meter.volts)
+    if what.state == "cranking" and not what.clamp:
+        way = model.circuit.path(what.red, what.black) or ()
+        least = np.hypot(least, KEY_ON_A * sum(model.circuit.parts[name].ohm for name in way))
     return np.hypot((share + (MODEL_SHARE if what.state == "cranking" else 0.0)) * mean, least)
 
 
@@ -372,7 +408,7 @@ def random_evidence(model: FaultModel, chance: Generator) -> tuple[Evidence, str
 
 
 def check_by_hand(model: FaultModel, many: int, chance: Generator) -> float:
-    """The largest difference in volts between the two loops solved by hand and `operate`, over random vehicles."""
+    """The largest difference in volts between the three loops solved by hand and `operate`, over random vehicles."""
     rows = Rows.of(model)
     which = chance.integers(0, len(rows.prior), many)
     drawn = draw(model, rows, which, chance)

@@ -17,6 +17,7 @@ from wizard.circuit.network import (
     EMF,
     MOTOR,
     OPEN_OHM,
+    PULLING,
     SOURCE,
     Altered,
     Network,
@@ -34,13 +35,14 @@ def ends(circuit: Circuit) -> dict[str, tuple[str, str]]:
         **{name: passive.part.between for name, passive in circuit.parts.items()},
         MOTOR: (circuit.map.starter.positive, circuit.map.starter.negative),
         COIL: circuit.map.solenoid.coil,
+        PULLING: (circuit.map.solenoid.coil[0], circuit.map.starter.positive),
     }
 
 
 def faulty(circuit: Circuit, seed: int) -> dict[str, float]:
     """Resistances with the coil held in, each part off by a factor, and one to three parts bad or open."""
     chance = np.random.default_rng(seed)
-    ohms = {**healthy_ohms(circuit), COIL: circuit.hold_in_ohm}
+    ohms = {**healthy_ohms(circuit), COIL: circuit.hold_in_ohm, PULLING: circuit.pulling_ohm}
     for name in circuit.parts:
         ohms[name] *= float(chance.uniform(0.5, 2.0))
     for name in chance.choice(list(circuit.parts), size=int(chance.integers(1, 4)), replace=False):

@@ -22,7 +22,7 @@ def model() -> FaultModel:
     return desk(CIRCUIT).fault_model(History())
 
 
-def test_two_loops_solved_by_hand_read_as_the_network_does(model: FaultModel) -> None:
+def test_three_loops_solved_by_hand_read_as_the_network_does(model: FaultModel) -> None:
     # A rotor shorted to next to nothing makes the network's matrix stiff and costs it digits: millivolts, no more.
     assert check_by_hand(model, 150, np.random.default_rng(8)) < 5e-3
 

@@ -28,8 +28,8 @@ def jobs() -> list[Job]:
 
 def test_statements_are_true_as_often_as_they_say(jobs: list[Job]) -> None:
     for low, high, many, mean, true in deciles(jobs):
-        # Statements of one job hang together: count the jobs, not the statements.
-        counted = min(many, len(jobs))
+        # Statements of one job hang together: count the jobs that made any, not the statements.
+        counted = sum(any(low <= p < high and not done for p, _, done in job.statements) for job in jobs)
         room = ROOM * np.sqrt(max(mean * (1.0 - mean), 0.02) / counted)
         assert abs(true - mean) < room, f"{low:.0%} to {high:.0%}: {true:.2f} of {many} are true"
 
@@ -52,3 +52,13 @@ def test_pairs_end_with_both_repairs() -> None:
     both, many = Outcome.of(pairs).pairs
     assert many == len(pairs)
     assert both >= least(0.9, many)
+
+
+def test_faults_that_come_and_go_are_found_or_left_and_sound_parts_kept() -> None:
+    gone = simulate(CIRCUIT, "fastest", range(300, 324), intermittent=True)
+    outcome = Outcome.of(gone)
+    assert outcome.ended == (1.0, len(gone))
+    share, many = outcome.wrong_part
+    assert share * many < 4
+    share, many = outcome.nothing_named
+    assert share < 1.0 - least(0.8, many)

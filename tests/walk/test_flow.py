@@ -230,3 +230,14 @@ def test_a_flow_of_many_crossing_circles_is_judged_at_once() -> None:
 def test_a_caution_that_is_not_there_is_named() -> None:
     cautions = Cautions.model_validate({"cautions": {}, "when": {"always": ["rings"]}, "defer": "The maker first."})
     assert [path for path, _ in cautions.inconsistencies()] == [("when", "always", 0)]
+
+
+def test_a_split_is_of_a_reading_that_is_there() -> None:
+    flow = data()
+    flow["steps"]["hear"]["of"] = "drop"
+    said = list(Flow.model_validate(flow).inconsistencies())
+    assert (("steps", "hear", "of"), "only a split step is of a reading") in said
+    split = {"kind": "split", "title": "Split", "run": "positive", "then": {"found": "drop", "nothing": "drop"}}
+    flow["steps"]["again"] = {**split, "of": "hear"}
+    said = list(Flow.model_validate(flow).inconsistencies())
+    assert (("steps", "again", "of"), "there is no step 'hear' that measures") in said

@@ -153,14 +153,14 @@ def test_a_repair_whose_own_span_reads_as_before_did_not_help_whatever_else_is_u
     assert [line for line in proof.remains if "what was to be put right still is not" in line]
     told = standing(once)
     assert told is not None
-    assert (told.stands, "read 0.69 V before any repair, 0.69 V after repair 1." in told.told) == ("did-not-help", True)
+    assert (told.stands, "read 0.68 V before any repair, 0.68 V after repair 1." in told.told) == ("did-not-help", True)
     twice = case(remote_desk, *log, Repaired(repair=FIX), *again)
     _, proof = repair_proofs(twice)
     assert proof.helped is False
     told = standing(twice)
     assert told is not None
     assert "was done twice and did not help:" in told.told
-    assert "0.69 V after repair 1, 0.69 V after repair 2. Practice allows 0.05 V." in told.told
+    assert "0.68 V after repair 1, 0.68 V after repair 2. Practice allows 0.05 V." in told.told
     by_span = {(span.what.red, span.what.black): span for span in proof.spans}
     assert by_span[POSITIVE].before is None
     number, drop = by_span[POSITIVE].first
@@ -176,7 +176,7 @@ def test_a_repair_that_won_half_back_did_not_help_enough(remote_desk):
     told = standing(after)
     assert told is not None
     assert "was done and did not help enough" in told.told
-    assert "read 0.69 V before any repair, 0.35 V after repair 1. Practice allows 0.05 V." in told.told
+    assert "read 0.68 V before any repair, 0.35 V after repair 1. Practice allows 0.05 V." in told.told
 
 
 def test_a_reading_in_doubt_does_not_say_that_a_repair_did_not_help(remote_desk):

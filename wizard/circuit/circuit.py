@@ -113,6 +113,12 @@ class Circuit:
         return self.system_v / self.map.solenoid.pull_in_a
 
     @cached_property
+    def pulling_ohm(self) -> float:
+        """Of the winding that only pulls: what both draw less what the holding one goes on drawing."""
+        only = self.map.solenoid.pull_in_a - self.map.solenoid.hold_in_a
+        return self.system_v / only if only > 0.0 else np.inf
+
+    @cached_property
     def hold_in_ohm(self) -> float:
         return self.system_v / self.map.solenoid.hold_in_a
 

@@ -18,7 +18,9 @@ from wizard.circuit.circuit import Circuit
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-BATTERY, MOTOR, COIL = "battery", "motor", "coil"
+# The coil is the solenoid's holding winding, and both of its windings until the contacts close; the pulling winding
+# ends at the motor's stud, so that it has no volts across it once they do.
+BATTERY, MOTOR, COIL, PULLING = "battery", "motor", "coil", "pulling-winding"
 # A break in a part: so much resistance that no meter reads a current through it.
 OPEN_OHM = 1e4
 # The least resistance a branch can have: a bolted joint of heavy copper.
@@ -161,12 +163,13 @@ class Network:
 
     def __init__(self, circuit: Circuit, ohms: Mapping[str, float]) -> None:
         self.circuit = circuit
-        self.branches: tuple[str, ...] = (*circuit.parts, BATTERY, MOTOR, COIL)
+        self.branches: tuple[str, ...] = (*circuit.parts, BATTERY, MOTOR, COIL, PULLING)
         self.index = {name: number for number, name in enumerate(self.branches)}
         self.node = {name: number for number, name in enumerate(circuit.points)}
         ends = {name: passive.part.between for name, passive in circuit.parts.items()}
         ends[MOTOR] = (circuit.map.starter.positive, circuit.map.starter.negative)
         ends[COIL] = circuit.map.solenoid.coil
+        ends[PULLING] = (circuit.map.solenoid.coil[0], circuit.map.starter.positive)
         incidence = np.zeros((len(self.node), len(self.branches)))
         for name, (first, second) in ends.items():
             incidence[self.node[first], self.index[name]] += 1.0
@@ -232,7 +235,7 @@ class StartHeld:
         pulling = {name: ohm for name, ohm in ohms.items() if name != circuit.map.solenoid.contacts}
         return cls(
             Network(circuit, {**pulling, COIL: circuit.pull_in_ohm}),
-            Network(circuit, {**ohms, COIL: circuit.hold_in_ohm}),
+            Network(circuit, {**ohms, COIL: circuit.hold_in_ohm, PULLING: circuit.pulling_ohm}),
         )
 
 

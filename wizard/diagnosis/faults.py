@@ -238,7 +238,9 @@ def sites_of(circuit: Circuit, priors: Priors, history: History) -> tuple[Site, 
     drags = [Cell(1.0, demand=high * factor) for factor in (1.3, 1.55, 1.85, 2.2, 2.8)]
     family("starter", "dragging", BATTERY, NEW_STARTER, drags, drags[1::2])
     family("engine", "dragging", BATTERY, FREE_ENGINE, drags, drags[1::2])
-    family("coil", "open", BATTERY, NEW_STARTER, *([Cell(1.0, coil_works=False)],) * 2)
+    # The coil belongs to the solenoid, as the contacts do.
+    solenoid = circuit.parts[circuit.map.solenoid.contacts].part.repair
+    family("coil", "open", BATTERY, solenoid, *([Cell(1.0, coil_works=False)],) * 2)
     return tuple(site for site in sites if site.weight > 0)
 
 

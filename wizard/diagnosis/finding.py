@@ -29,6 +29,8 @@ from wizard.diagnosis.prediction import SOURCE_V
 # A repair is named at these odds, and a circuit is called sound at the same ones.
 ENOUGH = 0.95
 _BATTERY = (CHARGE, NEW_BATTERY)
+# The family of faults that turning the engine by hand tells of.
+ENGINE_DRAGS = "engine-dragging"
 # How often a repair is named in one job: what was replaced and reads as before was not at fault, and what was cleaned
 # twice wants more than cleaning.
 _NAMED_MOST, _REPLACED_MOST = 2, 1
@@ -171,13 +173,19 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
         behind = site.part in ("starter", "engine") and not failed_test(belief, site)
         if behind and _starved(belief, measurements):
             continue
+        if (
+            site.part == "starter"
+            and site.fault == "dragging"
+            and not (failed_test(belief, site) or _engine_turns(belief))
+        ):
+            continue
         if site.fault == "dragging":
             used = [m for m in measurements if m.what.state == "cranking"]
             if any(m.what.clamp for m in used) or len(used) >= 3:
                 best = next((m for m in used if m.what.clamp), used[0])
                 return _whole(belief, site, best)
             continue
-        if site.repair == NEW_STARTER and belief.evidence.turns_well:
+        if site.part in ("starter", "coil") and belief.evidence.turns_well:
             continue
         if site.part == "starter" and not _starter_shows(belief, site):
             continue
@@ -188,12 +196,10 @@ def _shown_by(belief: Belief, limits: Limits, repair: str, measurements: Sequenc
                 row = limits.floor_row(circuit, state, start, end)
                 if site.part == "battery" and row and m.value >= limits.floor(circuit, row)[0]:
                     continue
+                # A coil is judged on the volts that reach it, as a starter is: without them its wire is in question.
+                if site.part == "coil" and abs(m.value) < circuit.map.solenoid.pull_in_v:
+                    continue
                 return _whole(belief, site, m)
-        if site.fault == "open" and site.part == "coil":
-            run = circuit.runs["control"]
-            for m in measurements:
-                if m.what.state == state and (m.what.red, m.what.black) == run:
-                    return _whole(belief, site, m)
     return None
 
 
@@ -215,9 +221,17 @@ def _starved(belief: Belief, measurements: Sequence[Measurement]) -> bool:
 def _starter_shows(belief: Belief, site: Site) -> bool:
     """Whether more than volts at the motor speak for the starter: a sound one gets good volts too."""
     middle, _ = belief.current_a
-    high = belief.model.circuit.demand_a[2]
+    if middle > belief.model.circuit.demand_a[2]:
+        # So much may be asked for by an engine that is held fast as well.
+        return failed_test(belief, site) or _engine_turns(belief)
     failed = failed_test(belief, site) or belief.evidence.turns_well is False
-    return failed or draws_too_little(belief) or middle > high
+    return failed or draws_too_little(belief)
+
+
+def _engine_turns(belief: Belief) -> bool:
+    """Whether an answer tells that the engine was turned by hand and is free."""
+    tables = belief.evidence.tables
+    return any(ENGINE_DRAGS in table and table[ENGINE_DRAGS] * _TESTED <= table["otherwise"] for table in tables)
 
 
 def failed_test(belief: Belief, site: Site) -> bool:
@@ -371,6 +385,12 @@ def find(belief: Belief, limits: Limits) -> tuple[str, Shown] | None:
     else is wrong, shows only then.
     """
     return next((found for found in _called_for(belief, limits) if found and not _done_enough(belief, found[0])), None)
+
+
+def spent(belief: Belief, limits: Limits) -> bool:
+    """Whether readings call for a repair that was done as often as it may be, and for no other."""
+    called = [found[0] for found in _called_for(belief, limits) if found]
+    return bool(called) and all(_done_enough(belief, repair) for repair in called)
 
 
 def _called_for(belief: Belief, limits: Limits) -> Iterator[tuple[str, Shown] | None]:

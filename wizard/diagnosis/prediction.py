@@ -29,6 +29,9 @@ SOURCE_V = 12.6
 BATTERY_SPREAD, ROTOR_SPREAD = 0.4, 0.1
 # What a model of lumped resistances can't say, as a share of a reading.
 MODEL_SHARE = 0.015
+# Amps through any part that belong to nothing on the map: ignition, fuel, lights and fans with the key on; one standard
+# deviation. Common practice, no source.
+KEY_ON_A = 6.0
 
 
 class Variant(NamedTuple):
@@ -201,8 +204,17 @@ class Predictor:
         clamp = np.array([bool(what.clamp) for what in observables])
         model = np.array([MODEL_SHARE if what.state == "cranking" else 0.0 for what in observables])
         least = np.where(clamp, meter.clamp_amps, meter.volts * self.model.circuit.scale) ** 2
+        least += [self._key_on_v(what) ** 2 for what in observables]
         share = (np.where(clamp, meter.clamp_share, meter.share) + model) ** 2
         return share * (mean * mean) + least
+
+    def _key_on_v(self, what: Observable) -> float:
+        """What other consumers lose along a span with the key on, one standard deviation."""
+        if what.state != "cranking" or what.clamp:
+            return 0.0
+        circuit = self.model.circuit
+        ohm = sum(circuit.parts[name].ohm for name in circuit.path(what.red, what.black) or ())
+        return KEY_ON_A * circuit.scale * ohm
 
     def rest(self, observables: Sequence[Observable], group: Ints) -> Floats:
         """Readings at rest per volt of the battery (k, m)."""

@@ -107,7 +107,10 @@ class _Printout:
         if suspect.excess_mohm and suspect.fault != "open":
             low, _, high = suspect.excess_mohm
             least, most = show_milliohms(low), show_milliohms(high)
-            if most != "open":
+            if least == most:
+                # Too little to show in the digits it is told in.
+                said += f", {least} too much" if high >= _TELLS_MOHM else ""
+            elif most != "open":
                 said += f", {least} to {most} too much"
             else:
                 said += f", {least} or more too much" if low >= _TELLS_MOHM else ", how much is not known"
@@ -115,6 +118,8 @@ class _Printout:
 
     def _finding(self, finding: Finding) -> Iterator[str]:
         yield finding.statement
+        if finding.also is not None:
+            yield finding.also
         shown = f" (shown by {_listed(finding.evidence)})" if finding.evidence else ""
         yield f"Repair: {self.names.repair(finding.repair)}{shown}"
 
@@ -124,7 +129,7 @@ class _Printout:
                 yield self._title(step)
                 known = self.desk.flow.steps.get(step.step or "")
                 for choice in step.choices or []:
-                    yield f"- {choice}: {known.choices.get(choice, choice) if known else choice}"
+                    yield f"- {choice}: {(known.choices.get(choice) if known else None) or self.names.part(choice)}"
             case "measure" | "prove":
                 yield from self._measure(step)
             case "repair":

@@ -6,13 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from wizard.circuit.circuit import Circuit
+from wizard.circuit.map import RepairKind
 from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import reason, shown_value
 from wizard.diagnosis.evidence import Measurement
 from wizard.diagnosis.faults import CHARGE, FREE_ENGINE, NEW_BATTERY, NEW_STARTER, NO_REPAIR
 from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair, trusted
 from wizard.diagnosis.planner import Act, minutes_for
-from wizard.quantities import show_band, show_volts
+from wizard.quantities import capitalised, show_band, show_volts
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
@@ -20,6 +21,9 @@ from wizard.walk.flow import DAMAGE, NOT_SURE, STILL_FAILS, Step, StepKind
 from wizard.walk.follow_up import follow_up
 from wizard.walk.judged import judged_readings
 from wizard.walk.retest import earlier_reads, proved, repaired_span, unproved, won_back
+
+# A fault that is no cause to repair is told of in so many places at the most, each with at least these odds.
+_FEW_PLACES, _IN_QUESTION = 3, 0.05
 
 
 def repair_cautions(desk: Desk, repair: str) -> list[str]:
@@ -275,11 +279,16 @@ class Asking:
         repair, odds = top_repair(case.belief)
         label = self.desk.circuit.repairs[repair].label
         if repair in case.state.repairs:
+            part = "the new part"
+            if self.desk.circuit.repairs[repair].kind is RepairKind.CLEAN:
+                part = "replace the lug, clamp or stud that it was done to"
             why = (
-                f"This was done and the readings still point there: {label} ({odds:.0%}). Check the work and the new "
-                "part before anything else is replaced, and go by the maker's information from here."
+                f"This was done and the readings still point there: {label} ({odds:.0%}). Check the work and {part} "
+                "before anything else is replaced, and go by the maker's information from here."
             )
             return Next(kind="finish", step=step, why=why)
+        if clean_first := self._clean_first():
+            return Next(kind="finish", step=step, why=clean_first)
         do_not = "Do not"
         if repair == NEW_STARTER and not self._starter_tested():
             do_not = "Have it tested off the vehicle first; do not"
@@ -294,6 +303,21 @@ class Asking:
             why=(f"{shown} The likeliest is: {label} ({odds:.0%}). {do_not} replace on odds alone."),
         )
 
+    def _clean_first(self) -> str:
+        """What to begin with where readings leave a few repairs and the cheapest is cleaning; empty elsewhere."""
+        odds, repairs = self.case.belief.repair_probability, self.desk.circuit.repairs
+        likely = sorted((name for name in odds if name != NO_REPAIR), key=lambda name: -odds[name])
+        few = [name for name in likely[:_FEW_PLACES] if odds[name] >= _IN_QUESTION]
+        if len(few) < 2 or sum(odds[name] for name in few) < ENOUGH or {*few} & {*self.case.state.repairs}:
+            return ""
+        priced = self.desk.priors.minutes_per_cost
+        first = min(few, key=lambda name: repairs[name].minutes + priced * repairs[name].cost)
+        if repairs[first].kind is not RepairKind.CLEAN:
+            return ""
+        named = " or ".join(f"{repairs[name].label} ({odds[name]:.0%})" for name in few)
+        begin = f"Begin with the cheapest, {repairs[first].label}, and measure again."
+        return f"The readings leave one of these: {named}. {begin}"
+
     def _starter_tested(self) -> bool:
         answers = self.case.state.answers
         asked = [name for name, step in self.steps.items() if step.when == "starter"]
@@ -301,6 +325,8 @@ class Asking:
 
     def _nothing_shown(self) -> str:
         """What is left to say where no repair is called for."""
+        if minor := self._minor():
+            return minor
         past = [reading for reading in judged_readings(self.case) if reading.past_limit]
         if not past and (unexplained := self._unexplained()):
             return f"Every span that was measured reads as a sound circuit would. {unexplained}"
@@ -312,6 +338,22 @@ class Asking:
             f"No single repair was shown. {which} {numbers} {are} past what practice allows all the same: take {it} "
             "again, and go by the maker's figures for this vehicle."
         )
+
+    def _minor(self) -> str:
+        """What is sure to be wrong and does not explain how it cranks; empty where nothing is."""
+        belief, circuit = self.case.belief, self.desk.circuit
+        ranked = sorted(enumerate(belief.model.sites), key=lambda one: -belief.site_probability[one[0]])
+        few = [(n, site) for n, site in ranked[:_FEW_PLACES] if belief.site_probability[n] >= _IN_QUESTION]
+        if not few or sum(belief.site_probability[n] for n, _ in few) < ENOUGH:
+            return ""
+        if any(site.part not in circuit.parts for _, site in few):
+            return ""
+        where = capitalised(" or ".join(_label(circuit, site.part) for _, site in few))
+        work = ", or ".join(dict.fromkeys(circuit.repairs[belief.repair_of(site)].label for _, site in few))
+        return (
+            f"{where} is bad: open beside another way, or losing more than a sound one. It is not why it cranked "
+            f"badly; put it right all the same: {work}. {self._unexplained()}"
+        ).strip()
 
     def _unexplained(self) -> str:
         """What to do about a crank that is heard to be wrong and that no reading explains; empty where none is."""

@@ -67,7 +67,8 @@ class Step(Checked):
     `evidence` of an ask gives, for a choice, how likely it is under a family of faults and otherwise. A step `when`
     intermittent is passed over, with the outcome `passed`, unless the complaint says that the fault comes and goes; one
     `when` repaired until a repair was done; one `when` opens where what was found can't be opened for a look; one
-    `when` starter unless the starter is likelier at fault than not and no reading is left that would show it.
+    `when` starter unless the starter is likelier at fault than not and no reading is left that would show it; one
+    `when` fails where it is known to crank as it should now.
     `counted` is the choice that says that enough good starts were counted: it holds as far as the count bears it out,
     and otherwise leads on as not sure. A split `of` a reading finds nothing where that was read and within its limit.
     """
@@ -90,7 +91,7 @@ class Step(Checked):
     choices: dict[Id, Text] = {}
     evidence: dict[Id, dict[Text, Annotated[float, Field(ge=0.001, le=1.0)]]] = {}
     minutes: Minutes = 1.0
-    when: Literal["intermittent", "repaired", "opens", "starter"] | None = None
+    when: Literal["intermittent", "repaired", "opens", "starter", "fails"] | None = None
     passed: Id = NOT_SURE
     counted: Id | None = None
     then: dict[Id, Id] = {}

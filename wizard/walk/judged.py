@@ -223,7 +223,13 @@ def _of_readings(case: Case) -> Iterator[Remark]:
                 f"{show_volts(resting[1])} at rest. Was start held? Take it again.",
                 m.number,
             )
-        if row == "battery-resting" and m.value < case.desk.limits.floor(circuit, row)[1]:
+        if row == "battery-resting" and circuit.system_v == 24 and 11.0 <= m.value <= 13.5:
+            yield _remark(
+                f"Reading {m.number} ({show_volts(m.value)}) is one battery of the two: put the leads on the posts at "
+                "the ends of the pair.",
+                m.number,
+            )
+        elif row == "battery-resting" and m.value < case.desk.limits.floor(circuit, row)[1]:
             yield _remark(
                 f"The battery rests at {show_volts(m.value)} (reading {m.number}): charge it before the other "
                 "readings are trusted.",

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from wizard.circuit.map import Side
 from wizard.circuit.network import Observable
-from wizard.diagnosis.faults import NEW_STARTER, NO_REPAIR
-from wizard.diagnosis.finding import ENOUGH, direct_tests, surely_needed, top_repair, trusted
+from wizard.diagnosis.faults import FREE_ENGINE, NEW_STARTER, NO_REPAIR
+from wizard.diagnosis.finding import ENGINE_DRAGS, ENOUGH, direct_tests, surely_needed, top_repair, trusted
 from wizard.diagnosis.planner import Prospect, Question, candidates, minutes_for, prospects
 from wizard.walk.case import Case
 from wizard.walk.desk import Desk
@@ -16,6 +16,8 @@ from wizard.walk.flow import EACH_PART, LONG_MINUTES, Step, StepKind
 
 # A repair at these odds is at least worth a reading that shows it, once no test tells it from the others.
 _LIKELIER_THAN_NOT = 0.5
+# So few repairs left are a finding of where to look, though not of what to do.
+_FEW = 3
 # A starter less likely than this is not taken off for a test.
 _WORTH_A_BENCH = 0.15
 # A test that promises less than this, in bits, is not worth a crank.
@@ -53,7 +55,7 @@ class Search:
         case = self.case
         if tests := self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT):
             return tests
-        if case.found is None and (unread := self._unread()):
+        if case.found is None and not self._pinned() and (unread := self._unread()):
             # However little it promises, nothing is called sound before battery, both sides and contacts were read.
             return prospects(case.belief, unread, [], case.reach)
         # When plain readings have run out, a fault that comes and goes has to be made to show itself.
@@ -113,6 +115,11 @@ class Search:
         own, odds = self.own_parts("control"), belief.site_probability
         return sum(float(odds[n]) for n, site in enumerate(belief.model.sites) if site.part in own) < _BY_SOUND
 
+    def _pinned(self) -> bool:
+        """Whether the readings leave a few repairs and nothing else."""
+        odds = [share for name, share in self.case.belief.repair_probability.items() if name != NO_REPAIR]
+        return sum(sorted(odds)[-_FEW:]) >= ENOUGH
+
     def _unread(self) -> list[Observable]:
         """What a sound circuit has to show, as far as it is within reach and readings end to end do not cover it yet:
         the battery at rest and under load, and what is lost from its posts to the motor and back under load.
@@ -152,6 +159,9 @@ class Search:
                 return found is None or self.desk.circuit.opens(found[1].site.part)
             case "starter":
                 return self._starter_in_question()
+            case "fails":
+                evidence = self.case.belief.evidence
+                return not (evidence.turns_well or evidence.away_now)
 
     def _starter_in_question(self) -> bool:
         """Whether the starter is likelier at fault than not, and no reading is left that would show it."""
@@ -161,6 +171,8 @@ class Search:
         wrong = 1.0 - odds.get(NO_REPAIR, 0.0) if case.belief.evidence.turns_well is False else 1.0
         starter = odds.get(NEW_STARTER, 0.0)
         if case.found is not None or starter < _WORTH_A_BENCH or starter < _LIKELIER_THAN_NOT * wrong:
+            return False
+        if self._by_hand():
             return False
         return NEW_STARTER not in case.state.repairs and not direct_tests(case.belief, NEW_STARTER, case.reach)
 
@@ -212,9 +224,20 @@ class Search:
         case = self.case
         if case.found is not None:
             return []
-        shows = (direct_tests(case.belief, repair, case.reach) for repair in surely_needed(case.belief, likely))
-        direct = next(filter(None, shows), None) or []
-        return [self._shows(what) for what in direct]
+        needed = surely_needed(case.belief, likely)
+        shows = (direct_tests(case.belief, repair, case.reach) for repair in needed)
+        if direct := next(filter(None, shows), None):
+            return [self._shows(what) for what in direct]
+        # Between starter and engine nothing but a hand on the engine tells.
+        by_hand = self._by_hand() if {NEW_STARTER, FREE_ENGINE} & {*needed} else []
+        return [Prospect(self.desk.flow.steps[name].minutes, 1.0, 0.0, step=name) for name in by_hand]
+
+    def _by_hand(self) -> list[str]:
+        """Steps not answered yet that tell whether the engine is free."""
+        told = self.case.state.answered_now | self.case.state.answered_in_file
+        steps = self.desk.flow.steps.items()
+        asked = {name: step for name, step in steps if name not in told and step.when == "fails" and self.applies(step)}
+        return [name for name, step in asked.items() if any(ENGINE_DRAGS in table for table in step.evidence.values())]
 
     def _shows(self, what: Observable) -> Prospect:
         return Prospect(minutes_for(self.desk.circuit, what, self.case.reach), 1.0, 0.0, what=what)

@@ -27,7 +27,7 @@ class Undersized:
 
 def undersized(circuit: Circuit, readings: Sequence[JudgedReading], spans: Sequence[SpanView]) -> list[Undersized]:
     """Cables that explain readings over their limit that are yet as sound parts of these sizes read."""
-    over = [r for r in readings if r.meaning == "too-small" and r.counts]
+    over = [r for r in readings if r.meaning == "too-small" and r.judgement == "over" and r.counts]
     ways = [set(circuit.path(r.red or "", r.black or "") or ()) for r in over]
     cables = [
         Undersized(span.part, sum(span.expected_v) / 2, span.limit_v, alone=True)

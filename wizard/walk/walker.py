@@ -9,7 +9,7 @@ from typing import Literal
 from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import doubted
 from wizard.diagnosis.evidence import DOUBTED
-from wizard.diagnosis.finding import top_repair
+from wizard.diagnosis.finding import spent, top_repair
 from wizard.diagnosis.planner import Prospect, acts
 from wizard.diagnosis.sentences import cleared, second_fault, statement
 from wizard.walk.asking import Asking, in_all, repair_cautions
@@ -142,6 +142,8 @@ class _Walk:
         for waiting in (self.asking.proof(), self._again(), self._proved_end()):
             if waiting is not None:
                 return waiting
+        if self.case.before is not None and spent(self.case.belief, self.desk.limits):
+            return self.asking.finish(None)
         if plan == "fastest":
             return self._fastest()
         return self._follow(self._entry())
