@@ -8,8 +8,8 @@ from __future__ import annotations
 import pytest
 
 from tests.diagnosis.test_reasoning import FEED, GROUND, POSTS, job, taken
-from wizard.circuit.load import Condition, operate
-from wizard.circuit.network import Observable
+from tests.vehicles import read
+from wizard.circuit.load import Condition
 from wizard.walk.assessment import Assessment
 from wizard.walk.desk import Desk
 from wizard.walk.events import Answered, Event, FailsNow, OutOfReach, ReadingTaken, Repaired
@@ -42,17 +42,15 @@ def test_nothing_is_called_sound_before_the_whole_loop_was_read(remote_desk: Des
         asked = answer.next
         if asked.kind == "ask":
             log.append(Answered(step=str(asked.step), choice="not-sure"))
-            continue
-        what = Observable(asked.state or "cranking", asked.red or "", asked.black or "", asked.clamp or "")
-        value = float(operate(remote_desk.circuit, vehicle, [what])[0][0])
-        log.append(ReadingTaken(state=what.state, red=asked.red, black=asked.black, clamp=asked.clamp, value=value))
-    read = {frozenset((e.red, e.black)) for e in log if isinstance(e, ReadingTaken)}
-    assert frozenset(POSTS) in read
+        else:
+            log.append(read(remote_desk.circuit, vehicle, asked))
+    spans = {frozenset((e.red, e.black)) for e in log if isinstance(e, ReadingTaken)}
+    assert frozenset(POSTS) in spans
     assert answer.finding is None
     for red, black in (FEED, CONTACTS, GROUND):
         joined, grown = {red}, True
         while grown:
-            near = {end for span in read if span & joined and frozenset(POSTS) != span for end in span if end}
+            near = {end for span in spans if span & joined and frozenset(POSTS) != span for end in span if end}
             joined, grown = joined | near, not near <= joined
         assert black in joined
 
@@ -257,3 +255,38 @@ def test_a_finding_on_one_side_tells_that_the_other_is_over_its_limit_too(remote
     assert answer.finding is not None
     assert answer.finding.repair == "replace-isolator"
     assert "The ground side loses 0.90 V where practice allows 0.20 V: that comes next." in answer.finding.statement
+
+
+def test_a_slow_crank_that_no_reading_explains_is_not_called_sound(front_desk: Desk) -> None:
+    log = [RESTS, taken(*POSTS, 11.1), taken(*FEED, 0.26), taken(*GROUND, 0.16), taken(*CONTACTS, 0.04)]
+    log += [taken(*MOTOR, 10.6), taken(*CONTROL, 0.17), clamp("positive-cable", 218.0)]
+    slow = [
+        Answered(step="heard-now", choice="cranks-slowly"),
+        Answered(step="turn-by-hand", choice="turns-freely"),
+        Answered(step="bench-test", choice="passes-the-test"),
+    ]
+    answer = job(front_desk, *log, *slow, symptom="cranks-slowly")
+    assert answer.next.kind == "finish"
+    assert "It still does not crank as it should, and no reading shows why" in answer.next.why
+
+
+def test_what_was_read_while_it_failed_is_told_at_the_end(remote_desk: Desk) -> None:
+    given = {"wiggle": "not-sure", "warm-it": "not-sure", "many-cranks": "not-sure", "turn-by-hand": "not-sure"}
+    log: list[Event] = [
+        RESTS,
+        taken(*POSTS, 11.7),
+        taken(*FEED, 0.45),
+        taken(*GROUND, 0.12),
+        taken(*CONTACTS, 0.03),
+        taken(*MOTOR, 11.0),
+        taken(*CONTROL, 0.17),
+        taken(*FEED, 4.1, acting_up=True),
+        FailsNow(fails=False),
+        *(Answered(step=step, choice=choice) for step, choice in given.items()),
+    ]
+    sound = Condition(demand_a=165.0)
+    while (answer := job(remote_desk, *log, intermittent=True)).next.kind != "finish":
+        log.append(read(remote_desk.circuit, sound, answer.next))
+    assert "While it failed, reading 8 was past its limit, from battery positive post to starter B stud" in (
+        answer.next.why
+    )
