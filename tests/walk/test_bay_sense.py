@@ -200,7 +200,7 @@ def test_a_way_beside_another_that_is_open_is_told_though_it_costs_nothing(front
         symptom="cranks-normally",
     )
     assert answer.next.kind == "finish"
-    assert "body strap from the block to the chassis is bad" in answer.next.why
+    assert "Bad all the same: the body strap from the block to the chassis" in answer.next.why
     assert "replace the body strap" in answer.next.why
     assert "Nothing wrong" not in answer.next.why
 

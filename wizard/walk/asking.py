@@ -13,7 +13,7 @@ from wizard.diagnosis.evidence import Measurement
 from wizard.diagnosis.faults import CHARGE, FREE_ENGINE, NEW_BATTERY, NEW_STARTER, NO_REPAIR
 from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair, trusted
 from wizard.diagnosis.planner import Act, minutes_for
-from wizard.quantities import capitalised, show_band, show_volts
+from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Next
 from wizard.walk.case import Case, acts_up
 from wizard.walk.desk import Desk
@@ -294,6 +294,8 @@ class Asking:
             do_not = "Have it tested off the vehicle first; do not"
         elif repair == NEW_BATTERY:
             do_not = "Charge it and have it load-tested first; do not"
+        elif repair == FREE_ENGINE:
+            do_not = "Look there first; do not"
         shown = "The tests within reach are exhausted and none of them shows one repair alone."
         if left:
             shown = "Nothing that was measured shows one repair alone, and there are tests left that may."
@@ -346,14 +348,23 @@ class Asking:
         few = [(n, site) for n, site in ranked[:_FEW_PLACES] if belief.site_probability[n] >= _IN_QUESTION]
         if not few or sum(belief.site_probability[n] for n, _ in few) < ENOUGH:
             return ""
-        if any(site.part not in circuit.parts for _, site in few):
+        if not all(site.part in circuit.parts and self._past_limit(n, site.part) for n, site in few):
             return ""
-        where = capitalised(" or ".join(_label(circuit, site.part) for _, site in few))
+        where = " or ".join(_label(circuit, site.part) for _, site in few)
         work = ", or ".join(dict.fromkeys(circuit.repairs[belief.repair_of(site)].label for _, site in few))
         return (
-            f"{where} is bad: open beside another way, or losing more than a sound one. It is not why it cranked "
-            f"badly; put it right all the same: {work}. {self._unexplained()}"
+            f"Bad all the same: {where}, open beside another way or losing too much. It is not why it cranked badly. "
+            f"Put it right: {work}. {self._unexplained()}"
         ).strip()
+
+    def _past_limit(self, site: int, part: str) -> bool:
+        """Whether a part would lose more than practice allows if it carried the starter's whole current."""
+        excess, circuit = self.case.belief.excess_ohm(site), self.desk.circuit
+        if excess is None:
+            return True
+        red, black = circuit.parts[part].part.between
+        volts = excess[0] * circuit.demand_a[1]
+        return self.desk.limits.judge(circuit, "cranking", red, black, volts)[1] == "over"
 
     def _unexplained(self) -> str:
         """What to do about a crank that is heard to be wrong and that no reading explains; empty where none is."""

@@ -53,7 +53,8 @@ class Search:
     def anywhere(self) -> list[Prospect]:
         """Tests worth doing anywhere, the best first."""
         case = self.case
-        if tests := self._worthwhile(self._tests(), self._questions()) or self._showing(_LIKELIER_THAN_NOT):
+        likely = max(_WORTH_A_BENCH, _LIKELIER_THAN_NOT * self._wrong)
+        if tests := self._worthwhile(self._tests(), self._questions()) or self._showing(likely):
             return tests
         if case.found is None and not self._pinned() and (unread := self._unread()):
             # However little it promises, nothing is called sound before battery, both sides and contacts were read.
@@ -166,15 +167,18 @@ class Search:
     def _starter_in_question(self) -> bool:
         """Whether the starter is likelier at fault than not, and no reading is left that would show it."""
         case = self.case
-        odds = case.belief.repair_probability
-        # What is heard to crank badly has something wrong with it.
-        wrong = 1.0 - odds.get(NO_REPAIR, 0.0) if case.belief.evidence.turns_well is False else 1.0
-        starter = odds.get(NEW_STARTER, 0.0)
-        if case.found is not None or starter < _WORTH_A_BENCH or starter < _LIKELIER_THAN_NOT * wrong:
+        starter = case.belief.repair_probability.get(NEW_STARTER, 0.0)
+        if case.found is not None or starter < _WORTH_A_BENCH or starter < _LIKELIER_THAN_NOT * self._wrong:
             return False
         if self._by_hand():
             return False
         return NEW_STARTER not in case.state.repairs and not direct_tests(case.belief, NEW_STARTER, case.reach)
+
+    @property
+    def _wrong(self) -> float:
+        """Odds that something is wrong, to weigh the repairs by: what is heard to crank badly has something."""
+        belief = self.case.belief
+        return 1.0 - belief.repair_probability[NO_REPAIR] if belief.evidence.turns_well is False else 1.0
 
     def choices(self, step: Step) -> list[str]:
         """What can be answered, with the likeliest parts by name where a step asks for one."""
@@ -228,16 +232,26 @@ class Search:
         shows = (direct_tests(case.belief, repair, case.reach) for repair in needed)
         if direct := next(filter(None, shows), None):
             return [self._shows(what) for what in direct]
-        # Between starter and engine nothing but a hand on the engine tells.
-        by_hand = self._by_hand() if {NEW_STARTER, FREE_ENGINE} & {*needed} else []
-        return [Prospect(self.desk.flow.steps[name].minutes, 1.0, 0.0, step=name) for name in by_hand]
+        # Between starter and engine nothing but a hand on the engine tells, and then the starter's own test.
+        asked = self._by_hand() if {NEW_STARTER, FREE_ENGINE} & {*needed} else []
+        if not asked and NEW_STARTER in needed:
+            asked = self._unanswered("starter")
+        return [Prospect(self.desk.flow.steps[name].minutes, 1.0, 0.0, step=name) for name in asked]
 
     def _by_hand(self) -> list[str]:
         """Steps not answered yet that tell whether the engine is free."""
+        steps = self.desk.flow.steps
+        return [
+            name
+            for name in self._unanswered("fails")
+            if any(ENGINE_DRAGS in table for table in steps[name].evidence.values())
+        ]
+
+    def _unanswered(self, when: str) -> list[str]:
+        """Steps of a sort that ask, are for this job and were not answered yet."""
         told = self.case.state.answered_now | self.case.state.answered_in_file
         steps = self.desk.flow.steps.items()
-        asked = {name: step for name, step in steps if name not in told and step.when == "fails" and self.applies(step)}
-        return [name for name, step in asked.items() if any(ENGINE_DRAGS in table for table in step.evidence.values())]
+        return [name for name, step in steps if step.when == when and name not in told and self.applies(step)]
 
     def _shows(self, what: Observable) -> Prospect:
         return Prospect(minutes_for(self.desk.circuit, what, self.case.reach), 1.0, 0.0, what=what)
