@@ -164,6 +164,12 @@ def test_a_starter_that_stands_on_a_high_current_is_not_condemned_before_the_eng
     assert free.finding.repair == "replace-starter"
     # The clamp's own figure, where there is one.
     assert "about 440 A" in free.finding.statement
+    # Where no hand could be put on the engine, the starter's own test is what is left to show it.
+    unturned = [*STANDS, Answered(step="turn-by-hand", choice="not-sure")]
+    assert job(front_desk, *unturned).next.step == "bench-test"
+    failed = job(front_desk, *unturned, Answered(step="bench-test", choice="fails-the-test"), plan=plan)
+    assert failed.finding is not None
+    assert failed.finding.repair == "replace-starter"
 
 
 @PLANS
