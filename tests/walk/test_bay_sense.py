@@ -274,6 +274,9 @@ def test_a_slow_crank_that_no_reading_explains_is_not_called_sound(front_desk: D
     answer = job(front_desk, *log, *slow, symptom="cranks-slowly")
     assert answer.next.kind == "finish"
     assert "It still does not crank as it should, and no reading shows why" in answer.next.why
+    slow[1] = Answered(step="turn-by-hand", choice="hard-to-turn")
+    hard = job(front_desk, *log, *slow, symptom="cranks-slowly")
+    assert hard.finding is not None or "what drags in the engine" in hard.next.why
 
 
 def test_what_was_read_while_it_failed_is_told_at_the_end(remote_desk: Desk) -> None:

@@ -240,6 +240,12 @@ def failed_test(belief: Belief, site: Site) -> bool:
     return any(site.family in table and table[site.family] > _TESTED * table["otherwise"] for table in tables)
 
 
+def failed_by_hand(belief: Belief) -> bool:
+    """Whether an answer tells that the engine was turned by hand and is not free."""
+    tables = belief.evidence.tables
+    return any(table.get(ENGINE_DRAGS, 0.0) > _TESTED * table["otherwise"] for table in tables)
+
+
 def draws_too_little(belief: Belief) -> bool:
     """Whether less current flows than any healthy engine takes."""
     middle, _ = belief.current_a

@@ -11,7 +11,7 @@ from wizard.circuit.network import Observable
 from wizard.diagnosis.doubt import reason, shown_value
 from wizard.diagnosis.evidence import Measurement
 from wizard.diagnosis.faults import CHARGE, FREE_ENGINE, NEW_BATTERY, NEW_STARTER, NO_REPAIR
-from wizard.diagnosis.finding import ENOUGH, expected_band, top_repair, trusted
+from wizard.diagnosis.finding import ENOUGH, expected_band, failed_by_hand, top_repair, trusted
 from wizard.diagnosis.planner import Act, minutes_for
 from wizard.quantities import show_band, show_volts
 from wizard.walk.assessment import Next
@@ -370,6 +370,11 @@ class Asking:
         """What to do about a crank that is heard to be wrong and that no reading explains; empty where none is."""
         if self.case.belief.evidence.turns_well is not False:
             return ""
+        if failed_by_hand(self.case.belief):
+            return (
+                "It was hard to turn by hand: what drags in the engine, or in what it drives, comes before the starter "
+                "and before anything is bought."
+            )
         return (
             "It still does not crank as it should, and no reading shows why: hold the current against the maker's "
             "figure, and have starter and engine tested, before anything is bought."
