@@ -82,6 +82,31 @@ def test_what_was_last_said_of_a_fault_that_comes_and_goes_holds(
 
 
 @PLANS
+def test_where_a_fault_comes_and_goes_the_difference_of_two_cranks_cleans_nothing(
+    remote_desk: Desk, plan: Plan
+) -> None:
+    """The strap's joint was bad in the last crank and not in the second: the mounting between them is sound."""
+    log: list[Event] = [
+        clamp("rear-cable", 240.0),
+        taken("engine-block", "body-front", 0.061),
+        taken(*POSTS, 11.01),
+        taken(*POSTS, 12.66, "resting"),
+        taken(*FEED, 0.614),
+        taken("negative-clamp-body", "battery-negative-post", 0.03),
+        taken(*GROUND, 0.465),
+        taken("starter-case", "body-front", 0.362),
+    ]
+    told = {"symptom": "cranks-slowly", "intermittent": True, "plan": plan}
+    across = ("starter-case", "engine-block")
+    answer = job(remote_desk, *log, **told)  # type: ignore[arg-type]
+    assert answer.finding is None
+    assert (answer.next.red, answer.next.black) == across
+    assert "a fault that was there in one of them would do the same" in answer.next.why
+    sound = job(remote_desk, *log, taken(*across, 0.022), **told)  # type: ignore[arg-type]
+    assert sound.finding is None or sound.finding.repair != "clean-starter-mounting"
+
+
+@PLANS
 def test_no_starter_is_condemned_behind_a_circuit_that_loses_half_the_battery(remote_desk: Desk, plan: Plan) -> None:
     answer = job(
         remote_desk,

@@ -303,13 +303,15 @@ class Awaited:
 
 
 def straight_across(belief: Belief, reach: Reach, repair: str, evidence: Shown) -> Awaited | None:
-    """The reading that a part still wants before it is replaced; None where it has it or can't have it.
+    """The reading that a part still wants before it is named; None where it has it or can't have it.
 
     One lead on the bolt in place of the lug makes the difference of two readings a fault of the cable between them.
-    Cleaning on such a difference costs minutes, a part costs money: it is read straight across once.
+    Cleaning on such a difference costs minutes, a part costs money: it is read straight across once. So is whatever
+    stands on the difference of two cranks where the fault comes and goes: it may have been there in one of them alone.
     """
     drop = evidence.drop
-    if len(drop.spans) < 2 or not belief.model.circuit.repairs[repair].fits_a_part:
+    differs = belief.evidence.intermittent and drop.spread_v > 0.0
+    if len(drop.spans) < 2 or not (differs or belief.model.circuit.repairs[repair].fits_a_part):
         return None
     ends = {evidence.start, evidence.end}
     if ends & reach.out_of_reach:

@@ -121,8 +121,10 @@ class Asking:
         circuit, belief = self.desk.circuit, self.case.belief
         if (awaited := self.case.awaited) and awaited.what == what:
             first, second = awaited.numbers[0], awaited.numbers[-1]
+            told = self.case.belief.evidence.intermittent
+            alike = "a fault that was there in one of them" if told else "one lead on a bolt"
             return (
-                f"So far only the difference of readings {first} and {second} shows it, and one lead on a bolt would "
+                f"So far only the difference of readings {first} and {second} shows it, and {alike} would "
                 f"do the same: read it straight across before you {circuit.repairs[awaited.repair].label}."
             )
         if what.clamp:
